@@ -1,0 +1,1 @@
+"""The wire: light models that an integrator can import without the service."""

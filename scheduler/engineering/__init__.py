@@ -1,0 +1,1 @@
+"""Physics on floats and arrays: one module per physical idea."""

@@ -1,0 +1,1 @@
+"""Statistics on arrays: one module per idea, arrays in, arrays out."""

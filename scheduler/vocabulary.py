@@ -1,0 +1,300 @@
+"""The words that all three packages share: enums and unit symbols, no behaviour.
+
+Every enum value is what stands in a plant folder, in the database and on the wire. Terms follow ISO 5598
+(fluid power vocabulary), ISO 6743-4 (fluid families) and EN 13306 (maintenance); the rest are our own.
+"""
+
+from enum import StrEnum
+
+
+class QuantityKind(StrEnum):
+    """What a number with a unit measures. Pressures against different zeros are different kinds."""
+
+    PRESSURE_DIFFERENCE = "pressure_difference"
+    GAUGE_PRESSURE = "gauge_pressure"
+    VACUUM = "vacuum"
+    FLOW = "flow"
+    VOLUME = "volume"
+    TEMPERATURE = "temperature"
+    KINEMATIC_VISCOSITY = "kinematic_viscosity"
+    DENSITY = "density"
+    MASS = "mass"
+    HEIGHT = "height"
+    PARTICLE_SIZE = "particle_size"
+    RUN_TIME = "run_time"
+    DURATION = "duration"
+    TORQUE = "torque"
+    PARTICLE_COUNT = "particle_count"
+    WATER_CONTENT = "water_content"
+    PERCENTAGE = "percentage"
+
+
+CANONICAL_UNIT: dict[QuantityKind, str] = {
+    QuantityKind.PRESSURE_DIFFERENCE: "bar",
+    QuantityKind.GAUGE_PRESSURE: "bar",
+    QuantityKind.VACUUM: "bar",
+    QuantityKind.FLOW: "L/min",
+    QuantityKind.VOLUME: "L",
+    QuantityKind.TEMPERATURE: "degC",
+    QuantityKind.KINEMATIC_VISCOSITY: "mm2/s",
+    QuantityKind.DENSITY: "kg/m3",
+    QuantityKind.MASS: "g",
+    QuantityKind.HEIGHT: "m",
+    QuantityKind.PARTICLE_SIZE: "um",
+    QuantityKind.RUN_TIME: "h",
+    QuantityKind.DURATION: "d",
+    QuantityKind.TORQUE: "N*m",
+    QuantityKind.PARTICLE_COUNT: "1/mL",
+    QuantityKind.WATER_CONTENT: "ppm",
+    QuantityKind.PERCENTAGE: "%",
+}
+"""The one unit that each kind has inside, and in which `export` writes it."""
+
+FIELD_SUFFIX: dict[QuantityKind, str] = {
+    QuantityKind.PRESSURE_DIFFERENCE: "_bar",
+    QuantityKind.GAUGE_PRESSURE: "_bar",
+    QuantityKind.VACUUM: "_bar",
+    QuantityKind.FLOW: "_lpm",
+    QuantityKind.VOLUME: "_L",
+    QuantityKind.TEMPERATURE: "_degC",
+    QuantityKind.KINEMATIC_VISCOSITY: "_mm2_s",
+    QuantityKind.DENSITY: "_kg_m3",
+    QuantityKind.MASS: "_g",
+    QuantityKind.HEIGHT: "_m",
+    QuantityKind.PARTICLE_SIZE: "_um",
+    QuantityKind.RUN_TIME: "_h",
+    QuantityKind.DURATION: "_d",
+    QuantityKind.TORQUE: "_Nm",
+    QuantityKind.PARTICLE_COUNT: "_per_mL",
+    QuantityKind.WATER_CONTENT: "_ppm",
+    QuantityKind.PERCENTAGE: "_pct",
+}
+"""How a name says its unit inside: `dp` of 2.4 bar travels as `dp_bar`."""
+
+UNIT_SYMBOLS: dict[QuantityKind, tuple[str, ...]] = {
+    QuantityKind.PRESSURE_DIFFERENCE: ("bar", "mbar", "Pa", "kPa", "MPa", "psi", "inHg", "mmHg"),
+    QuantityKind.GAUGE_PRESSURE: (
+        *("bar", "barg", "mbar", "Pa", "kPa", "kPag", "MPa", "MPag", "psi", "psig"),
+        *("bara", "kPaa", "MPaa", "psia"),
+    ),
+    QuantityKind.VACUUM: ("bar", "mbar", "Pa", "kPa", "psi", "inHg", "mmHg"),
+    QuantityKind.FLOW: ("L/min", "l/min", "lpm", "L/h", "m3/h", "gpm", "gal/min", "gpm_imp", "gal_imp/min"),
+    QuantityKind.VOLUME: ("L", "l", "mL", "ml", "dm3", "m3", "gal", "gal_imp"),
+    QuantityKind.TEMPERATURE: ("degC", "°C", "degF", "°F", "K"),
+    QuantityKind.KINEMATIC_VISCOSITY: ("mm2/s", "mm²/s", "cSt", "m2/s"),
+    QuantityKind.DENSITY: ("kg/m3", "kg/m³", "kg/L", "kg/l", "kg/dm3", "g/cm3", "g/mL", "g/ml", "lb/ft3"),
+    QuantityKind.MASS: ("g", "mg", "kg", "oz", "lb"),
+    QuantityKind.HEIGHT: ("m", "cm", "mm", "ft", "in"),
+    QuantityKind.PARTICLE_SIZE: ("um", "µm", "μm", "mm"),  # both code points of the micro sign
+    QuantityKind.RUN_TIME: ("h", "min"),
+    QuantityKind.DURATION: ("d", "h", "week", "month", "year"),
+    QuantityKind.TORQUE: ("N*m", "Nm", "N·m", "lbf*ft", "lbf*in"),
+    QuantityKind.PARTICLE_COUNT: ("1/mL", "1/ml", "1/100mL", "1/100ml"),
+    QuantityKind.WATER_CONTENT: ("ppm", "mg/kg", "%"),
+    QuantityKind.PERCENTAGE: ("%",),
+}
+"""The closed list. `gal` and `gpm` are US; a `month` is 30.4375 d; `ppm` of water is by mass."""
+
+ABSOLUTE_PRESSURE_SYMBOLS = frozenset({"bara", "kPaa", "MPaa", "psia"})
+GAUGE_ONLY_SYMBOLS = frozenset({"barg", "kPag", "MPag", "psig"})
+
+
+class Place(StrEnum):
+    """Where in the circuit a position sits."""
+
+    SUCTION = "suction"
+    PRESSURE = "pressure"
+    RETURN = "return"
+    OFFLINE = "offline"
+    PILOT = "pilot"
+    CASE_DRAIN = "case_drain"
+    CHARGE = "charge"
+    BREATHER = "breather"
+    FILLER = "filler"
+    OTHER = "other"
+
+
+class Status(StrEnum):
+    """Of a system or a position. Things leave a plant by `retired`."""
+
+    IN_SERVICE = "in_service"
+    STANDBY = "standby"
+    LAID_UP = "laid_up"
+    RETIRED = "retired"
+
+
+class ElementKind(StrEnum):
+    ELEMENT = "element"
+    STRAINER = "strainer"
+    BREATHER = "breather"
+
+
+class PartKind(StrEnum):
+    SEAL_KIT = "seal_kit"
+    GASKET = "gasket"
+    CONSUMABLE = "consumable"
+
+
+class FluidFamily(StrEnum):
+    """ISO 6743-4: mineral (ISO 11158), fire-resistant (ISO 12922), environmentally acceptable (ISO 15380)."""
+
+    HH = "HH"
+    HL = "HL"
+    HM = "HM"
+    HV = "HV"
+    HG = "HG"
+    HFAE = "HFAE"
+    HFAS = "HFAS"
+    HFB = "HFB"
+    HFC = "HFC"
+    HFDR = "HFDR"
+    HFDU = "HFDU"
+    HETG = "HETG"
+    HEPG = "HEPG"
+    HEES = "HEES"
+    HEPR = "HEPR"
+
+
+class Component(StrEnum):
+    """The component kinds by which target cleanliness is tabulated."""
+
+    SERVO_VALVE = "servo_valve"
+    PROPORTIONAL_VALVE = "proportional_valve"
+    VARIABLE_PISTON_PUMP = "variable_piston_pump"
+    FIXED_PUMP = "fixed_pump"
+    DIRECTIONAL_VALVE = "directional_valve"
+    CYLINDER = "cylinder"
+
+
+class Hazard(StrEnum):
+    """Hazards of a system that have cautions of their own; a plant may name others in its own words."""
+
+    ACCUMULATOR = "accumulator"
+    SUSPENDED_LOAD = "suspended_load"
+    CONFINED_SPACE = "confined_space"
+    WORK_AT_HEIGHT = "work_at_height"
+    TANK_HEATER = "tank_heater"
+
+
+class Access(StrEnum):
+    """What has to be so before the position can be opened."""
+
+    RUNNING = "running"
+    STOPPED = "stopped"
+    DRAINED = "drained"
+
+
+class Answer(StrEnum):
+    YES = "yes"
+    NO = "no"
+    UNKNOWN = "unknown"
+
+
+class IndicatorKind(StrEnum):
+    GAUGE = "gauge"
+    POPUP_LATCHING = "popup_latching"
+    SWITCH = "switch"
+
+
+class IndicatorState(StrEnum):
+    CLEAR = "clear"
+    TRIPPED = "tripped"
+    RESET = "reset"
+
+
+class Stage(StrEnum):
+    """Whether a reading belongs to the old or the new element on the day of a change."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+class MeterReadingKind(StrEnum):
+    """`last` and `first` are a replaced meter's final and the new one's starting value."""
+
+    READING = "reading"
+    LAST = "last"
+    FIRST = "first"
+
+
+class RemovalReason(StrEnum):
+    DUE = "due"
+    INDICATOR = "indicator"
+    FAILURE = "failure"
+    EARLY = "early"
+    OPPORTUNITY = "opportunity"
+    MISTAKE = "mistake"
+    UNKNOWN = "unknown"
+
+
+class EventKind(StrEnum):
+    PUMP_FAILURE = "pump_failure"
+    HOSE_BURST = "hose_burst"
+    OPENED = "opened"
+    REPAIR = "repair"
+    FLUSHED = "flushed"
+    OIL_CHANGE = "oil_change"
+    CHANGEOVER = "changeover"
+    COMMISSIONED = "commissioned"
+    OVERHEATED = "overheated"
+    WATER_INGRESS = "water_ingress"
+
+
+class SamplePoint(StrEnum):
+    RESERVOIR = "reservoir"
+    UPSTREAM = "upstream"
+    DOWNSTREAM = "downstream"
+
+
+class DisplayUnits(StrEnum):
+    METRIC = "metric"
+    US = "us"
+
+
+class Trigger(StrEnum):
+    """A reason that makes a position due."""
+
+    HOURS = "hours"
+    AGE = "age"
+    PRESSURE = "pressure"
+    LIFE = "life"
+    CLEANLINESS = "cleanliness"
+    INDICATOR = "indicator"
+    EVENT = "event"
+
+
+class Severity(StrEnum):
+    """How soon a person should look."""
+
+    NOTE = "note"
+    SOON = "soon"
+    NOW = "now"
+
+
+class WorkOrderState(StrEnum):
+    DRAFT = "draft"
+    ISSUED = "issued"
+    UNDERWAY = "underway"
+    DONE = "done"
+    HELD = "held"
+    WITHDRAWN = "withdrawn"
+
+
+class TaskKind(StrEnum):
+    CHANGE_ELEMENT = "change_element"
+    SERVICE_STRAINER = "service_strainer"
+    CHANGE_BREATHER = "change_breather"
+    INSPECT = "inspect"
+    LOOK_WHEN_WARM = "look_when_warm"
+
+
+class Scope(StrEnum):
+    """What a key may do. `administer` implies every other scope but `override`, which nothing implies."""
+
+    READ = "read"
+    INTEGRATE = "integrate"
+    PLAN = "plan"
+    WORK = "work"
+    STOCK = "stock"
+    OVERRIDE = "override"
+    ADMINISTER = "administer"
