@@ -155,17 +155,6 @@ class FluidFamily(StrEnum):
     HEPR = "HEPR"
 
 
-class Component(StrEnum):
-    """The component kinds by which target cleanliness is tabulated."""
-
-    SERVO_VALVE = "servo_valve"
-    PROPORTIONAL_VALVE = "proportional_valve"
-    VARIABLE_PISTON_PUMP = "variable_piston_pump"
-    FIXED_PUMP = "fixed_pump"
-    DIRECTIONAL_VALVE = "directional_valve"
-    CYLINDER = "cylinder"
-
-
 class Hazard(StrEnum):
     """Hazards of a system that have cautions of their own; a plant may name others in its own words."""
 
@@ -182,6 +171,11 @@ class Access(StrEnum):
     RUNNING = "running"
     STOPPED = "stopped"
     DRAINED = "drained"
+
+
+class YesNo(StrEnum):
+    YES = "yes"
+    NO = "no"
 
 
 class Answer(StrEnum):

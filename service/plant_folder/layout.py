@@ -78,13 +78,17 @@ Cell = Text | Choice | Quantity | Pieces | Number | Money | Moment | WordList | 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column. `refers_to` names the table whose key the cell must be (`parts` means any part type)."""
+    """One column. `refers_to` names the table whose key the cell must be; `any_part` is either part table.
+
+    An empty cell of a key column stands for `empty_means`.
+    """
 
     name: str
     cell: Cell
     required: bool = False
     key: bool = False
     refers_to: str | None = None
+    empty_means: str = ""
 
     @property
     def field(self) -> str:
@@ -115,12 +119,16 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class TableLayout:
-    """A table. A fact has versions and `recorded_at`; master data is updated in place."""
+    """A table. A fact has versions and `recorded_at`; master data is updated in place.
+
+    Without a `recorded_at`, a fact counts as known at the first of its `known_by` moments that it has.
+    """
 
     name: str
     columns: tuple[Column, ...]
     is_fact: bool
     rules: tuple[Rule, ...] = ()
+    known_by: tuple[str, ...] = ("at",)
 
     @property
     def key(self) -> tuple[Column, ...]:
@@ -130,8 +138,15 @@ class TableLayout:
         return next(column for column in self.columns if column.name == name)
 
 
-def _key(name: str, cell: Cell | None = None, *, to: str | None = None, required: bool = True) -> Column:
-    return Column(name, cell or Text(), required=required, key=True, refers_to=to)
+def _key(
+    name: str,
+    cell: Cell | None = None,
+    *,
+    to: str | None = None,
+    required: bool = True,
+    empty_means: str = "",
+) -> Column:
+    return Column(name, cell or Text(), required, key=True, refers_to=to, empty_means=empty_means)
 
 
 def _must(name: str, cell: Cell | None = None, *, to: str | None = None) -> Column:
@@ -146,6 +161,7 @@ _DP = Quantity(QuantityKind.PRESSURE_DIFFERENCE)
 _DP_ABOVE_ZERO = Quantity(QuantityKind.PRESSURE_DIFFERENCE, above_minimum=True)
 _GAUGE = Quantity(QuantityKind.GAUGE_PRESSURE, minimum=-1.0)
 _VACUUM = Quantity(QuantityKind.VACUUM, maximum=1.01325)
+_VACUUM_ABOVE_ZERO = Quantity(QuantityKind.VACUUM, maximum=1.01325, above_minimum=True)
 _FLOW = Quantity(QuantityKind.FLOW)
 _FLOW_ABOVE_ZERO = Quantity(QuantityKind.FLOW, above_minimum=True)
 _VOLUME = Quantity(QuantityKind.VOLUME)
@@ -156,7 +172,7 @@ _HOURS = Quantity(QuantityKind.RUN_TIME)
 _HOURS_ABOVE_ZERO = Quantity(QuantityKind.RUN_TIME, above_minimum=True)
 _DAYS = Quantity(QuantityKind.DURATION)
 _DAYS_ABOVE_ZERO = Quantity(QuantityKind.DURATION, above_minimum=True)
-_YES_NO = Choice(words.Answer)
+_YES_NO = Choice(words.YesNo)
 
 PLANTS = TableLayout(
     "plants",
@@ -204,7 +220,7 @@ SYSTEMS = TableLayout(
         _may("working_temperature", _TEMPERATURE),
         _may("coldest_start", _TEMPERATURE),
         _may("cleanliness_target", CleanlinessCode()),
-        _may("most_sensitive", Choice(words.Component)),
+        _may("most_sensitive"),
         _may("hours_per_week", Number(maximum=168.0)),
         _may("stop_cost", Money()),
         _may("labour_cost", Money()),
@@ -290,10 +306,10 @@ POSITIONS = TableLayout(
         _may("terminal_dp", _DP_ABOVE_ZERO),
         _may("indicator_dp", _DP_ABOVE_ZERO),
         _may("indicator_kind", Choice(words.IndicatorKind)),
-        _may("bypass", _YES_NO),
+        _may("bypass", Choice(words.Answer)),
         _may("bypass_dp", _DP_ABOVE_ZERO),
         _may("housing_dp", _DP),
-        _may("vacuum_limit", _VACUUM),
+        _may("vacuum_limit", _VACUUM_ABOVE_ZERO),
         _may("inlet_head", Quantity(QuantityKind.HEIGHT, minimum=-20.0, maximum=20.0)),
         _may("shut_at_start", _YES_NO),
         _may("max_hours", _HOURS_ABOVE_ZERO),
@@ -332,7 +348,7 @@ INSTALLATIONS = TableLayout(
     (
         _key("position", to="positions"),
         _key("fitted_at", Moment()),
-        _may("part_number", to="element_types"),
+        _must("part_number", to="element_types"),
         _may("fitted_hours", _HOURS),
         _may("removed_at", Moment()),
         _may("removed_hours", _HOURS),
@@ -343,6 +359,7 @@ INSTALLATIONS = TableLayout(
         _may("condition"),
     ),
     is_fact=True,
+    known_by=("removed_at", "fitted_at"),
 )
 
 METER_READINGS = TableLayout(
@@ -351,7 +368,7 @@ METER_READINGS = TableLayout(
         _key("system", to="systems"),
         _key("meter", required=False),
         _key("at", Moment()),
-        _key("kind", Choice(words.MeterReadingKind), required=False),
+        _key("kind", Choice(words.MeterReadingKind), required=False, empty_means="reading"),
         _must("hours", _HOURS),
     ),
     is_fact=True,
@@ -385,7 +402,7 @@ OIL_SAMPLES = TableLayout(
     (
         _key("system", to="systems"),
         _key("at", Moment()),
-        _key("point", Choice(words.SamplePoint), required=False),
+        _key("point", Choice(words.SamplePoint), required=False, empty_means="reservoir"),
         _key("position", to="positions", required=False),
         _may("code", CleanlinessCode(sample=True)),
         _may("count_4", _COUNT),
@@ -410,7 +427,7 @@ EVENTS = TableLayout(
         _key("system", to="systems"),
         _key("at", Moment()),
         _key("kind", Choice(words.EventKind)),
-        _may("position", to="positions"),
+        _key("position", to="positions", required=False),
         _may("note"),
     ),
     is_fact=True,
@@ -455,6 +472,7 @@ STOCK = TableLayout(
         _may("expires_at", Moment()),
     ),
     is_fact=True,
+    known_by=("counted_at",),
 )
 
 OIL_STOCK = TableLayout(
@@ -470,6 +488,7 @@ OIL_STOCK = TableLayout(
         _may("expires_at", Moment()),
     ),
     is_fact=True,
+    known_by=("counted_at",),
 )
 
 SUPPLY = TableLayout(
@@ -484,6 +503,7 @@ SUPPLY = TableLayout(
         _may("received_at", Moment()),
     ),
     is_fact=True,
+    known_by=("received_at",),
     rules=(Rule(RowRule.EXACTLY_ONE, ("part_number", "fluid")),),
 )
 

@@ -1,0 +1,132 @@
+"""The close-out of a task on the wire."""
+
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+
+from api_schemas.due import DueItem
+from api_schemas.quantities import Code, Flow, Line, PressureDifference, Temperature, Volume, Wire
+from scheduler.vocabulary import RemovalReason, TaskKind
+
+_OUT = ConfigDict(extra="forbid", frozen=True)
+_Time = Annotated[AwareDatetime, Field(strict=False)]
+_Word = Annotated[RemovalReason, Field(strict=False)]
+_Kind = Annotated[TaskKind, Field(strict=False)]
+
+
+class DpReading(BaseModel):
+    """A ΔP with the flow and the oil temperature at which it was read."""
+
+    model_config = Wire
+
+    dp: PressureDifference
+    flow: Flow | None = None
+    oil_temperature: Temperature | None = None
+    at: _Time | None = None
+
+
+class FittedElement(BaseModel):
+    """What was fitted; without a `part_number` the specified type."""
+
+    model_config = Wire
+
+    part_number: Code | None = None
+    lot: Code | None = None
+    serial: Code | None = None
+    store: Code | None = None
+
+
+class PartUsed(BaseModel):
+    """A seal kit, gasket or consumable that was used."""
+
+    model_config = Wire
+
+    part_number: Code
+    quantity: Annotated[int, Field(ge=1, le=10_000)] = 1
+    lot: Code | None = None
+    store: Code | None = None
+
+
+class OilAdded(BaseModel):
+    model_config = Wire
+
+    fluid: Code
+    volume: Volume
+    lot: Code | None = None
+    through_filter: bool | None = None
+
+
+class Confirmation(BaseModel):
+    """Said after the service has named a mismatch: what was really fitted or poured, and why."""
+
+    model_config = Wire
+
+    reason: Annotated[Line, Field(min_length=3)]
+
+
+class CloseOutIn(BaseModel):
+    """How a job really went: by `task`, or by `position` where there was no work order.
+
+    `hours` is what the position's meter showed. `kind` is needed only without a task and where the position has
+    more than one kind of work open.
+    """
+
+    model_config = Wire
+
+    task: int | None = None
+    position: Code | None = None
+    kind: _Kind | None = None
+    at: _Time
+    hours: Annotated[float, Field(ge=0, le=10_000_000)] | None = None
+    element_changed: bool = True
+    dp_before: DpReading | None = None
+    dp_after: DpReading | None = None
+    element: FittedElement | None = None
+    parts: list[PartUsed] = []
+    oil: list[OilAdded] = []
+    reason: _Word | None = None
+    condition: Line | None = None
+    cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    note: Line | None = None
+    done_by: Line | None = None
+    confirm_mismatch: Confirmation | None = None
+
+
+class LaterReadings(BaseModel):
+    """ΔP that could be read only after the close-out."""
+
+    model_config = Wire
+
+    dp_before: DpReading | None = None
+    dp_after: DpReading | None = None
+
+
+class Mismatch(BaseModel):
+    """What was fitted or poured is not what is specified."""
+
+    model_config = _OUT
+
+    about: str
+    found: str
+    specified: str
+    says: str
+
+
+class CloseOut(BaseModel):
+    """A close-out as recorded, with the position's next due date."""
+
+    model_config = _OUT
+
+    id: int
+    task: int
+    work_order: int
+    position: str
+    system: str
+    at: datetime
+    recorded_at: datetime
+    recorded_by: str
+    done_by: str | None
+    mismatches: list[Mismatch]
+    next_due: DueItem | None
+    cautions: list[str]

@@ -1,0 +1,66 @@
+"""Quantities on the wire: `{"value": 2.4, "unit": "bar"}` in and out; a bare number is refused.
+
+The kinds differ in the units they take and in their zero; see `scheduler.vocabulary`.
+"""
+
+from typing import Annotated, Any, ClassVar
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from scheduler.vocabulary import UNIT_SYMBOLS, QuantityKind
+
+Wire = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+"""Every model of the wire: unknown members refused, no coercion, no NaN and no infinity."""
+
+Code = Annotated[str, StringConstraints(min_length=1, max_length=200, strip_whitespace=True)]
+"""A code of the plant's own: compared exactly after trimming."""
+
+Line = Annotated[str, StringConstraints(max_length=2000, strip_whitespace=True, pattern=r"^[^\x00-\x08\x0b-\x1f]*$")]
+"""Text of a person, without control characters."""
+
+_LARGEST = 1e12
+
+
+class WireQuantity(BaseModel):
+    """A number with its unit."""
+
+    model_config = Wire
+    kind: ClassVar[QuantityKind]
+
+    value: Annotated[float, Field(ge=-_LARGEST, le=_LARGEST)]
+    unit: str
+
+    @model_validator(mode="before")
+    @classmethod
+    def _say_which_units(cls, told: Any) -> Any:
+        units = ", ".join(UNIT_SYMBOLS[cls.kind])
+        if isinstance(told, WireQuantity | dict):
+            unit = told.unit if isinstance(told, WireQuantity) else told.get("unit")
+            if unit is not None and unit not in UNIT_SYMBOLS[cls.kind]:
+                raise ValueError(f"unit {unit!r} is not one of: {units}")
+            return told
+        raise ValueError(f'expected {{"value": number, "unit": one of {units}}}')
+
+
+class PressureDifference(WireQuantity):
+    """A differential pressure; gauge and absolute units are refused."""
+
+    kind = QuantityKind.PRESSURE_DIFFERENCE
+
+
+class Vacuum(WireQuantity):
+    """Below atmosphere, positive."""
+
+    kind = QuantityKind.VACUUM
+
+
+class Flow(WireQuantity):
+    kind = QuantityKind.FLOW
+
+
+class Volume(WireQuantity):
+    kind = QuantityKind.VOLUME
+
+
+class Temperature(WireQuantity):
+    kind = QuantityKind.TEMPERATURE

@@ -1,0 +1,170 @@
+"""ΔP readings made comparable: what was read across the element, restated to the position's warm state, and gated."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduler.engineering.gauge_step import gauge_steps_bar
+from scheduler.engineering.pressure_drop import (
+    NormalisedDp,
+    USUAL_WARM_TEMPERATURE_degC,
+    WarmState,
+    clean_element_dp_bar,
+    normalised_dp,
+)
+from scheduler.engineering.reading_gate import gate_readings
+from scheduler.engineering.suction import rise_above_clean_bar, vacuum_limit_bar
+from scheduler.engineering.terminal_dp import (
+    TerminalRule,
+    assembly_terminal_dp_bar,
+    cold_start_terminal_bar,
+    terminal_element_dp_bar,
+)
+from scheduler.engineering.viscosity import viscosity_at
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
+from scheduler.vocabulary import Place, Stage
+
+USUAL_GAUGE_STEP_BAR = 0.05
+USUAL_VACUUM_STEP_BAR = 0.01
+"""Where too few readings tell the gauge's own step (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ComparableReadings:
+    """Readings (N,) restated and gated, with each position's (P,) gauge step, warm state, clean and terminal ΔP.
+
+    `clean_bar` and `terminal_bar` are the element's part; NaN where unknown. `rule` is a `TerminalRule`.
+    """
+
+    reading: NormalisedDp
+    dp_bar: Floats
+    gate: Ints
+    step_bar: Floats
+    warm: WarmState
+    clean_bar: Floats
+    terminal_bar: Floats
+    rule: Ints
+
+
+def stated_limits(columns: PlantColumns) -> tuple[Floats, Floats, Floats]:
+    """Terminal, indicator and bypass ΔP across the assembly, as the plant states them."""
+    positions = columns.positions
+    return positions.terminal_dp_bar, positions.indicator_dp_bar, positions.bypass_dp_bar
+
+
+def comparable_readings(columns: PlantColumns, owner: Ints) -> ComparableReadings:
+    """Every reading of what is fitted; `owner` (N,) is its position."""
+    dp, positions = columns.dp, columns.positions
+    pair = dp.upstream_bar - dp.downstream_bar
+    read = np.where(np.isnan(dp.dp_bar), pair, dp.dp_bar)
+    warm = _warm_state(columns, owner)
+    by_vacuum = np.array([place is Place.SUCTION for place in positions.place], dtype=bool)
+    sheet = _clean_by_sheet(columns, warm)
+    clean_vacuum = _clean_vacuum(columns, by_vacuum)
+    strainer_clean = np.where(np.isnan(sheet), 0.5 * clean_vacuum, sheet)
+    vacuum_dp = rise_above_clean_bar(dp.vacuum_bar, clean_vacuum[owner]) + strainer_clean[owner]
+    read = np.where(np.isnan(read) & by_vacuum[owner], vacuum_dp, read)
+    step = gauge_steps_bar(np.where(np.isnan(dp.vacuum_bar), read, dp.vacuum_bar), dp.offsets)
+    usual = np.where(by_vacuum, USUAL_VACUUM_STEP_BAR, USUAL_GAUGE_STEP_BAR)
+    step = np.where(np.isnan(step), usual, step)
+    reading = normalised_dp(read, dp.flow_lpm, dp.oil_temperature_degC, warm.of_readings(owner))
+    gate = gate_readings(
+        read,
+        dp.flow_lpm,
+        reading,
+        gauge_step_bar=step[owner],
+        bypass_dp_bar=positions.bypass_dp_bar[owner],
+        is_change_day=_of_another_life(columns, owner),
+    )
+    terminal, rule = _terminal(columns, warm, by_vacuum, clean_vacuum, strainer_clean)
+    clean = np.where(by_vacuum & ~np.isnan(clean_vacuum), strainer_clean, sheet)
+    return ComparableReadings(reading, read, gate.astype(np.intp), step, warm, clean, terminal, rule)
+
+
+def _warm_state(columns: PlantColumns, owner: Ints) -> WarmState:
+    positions, systems = columns.positions, columns.systems
+    moving = np.where(columns.dp.flow_lpm > 0.0, columns.dp.flow_lpm, np.nan)
+    stated_temperature = systems.working_temperature_degC[positions.system]
+    usual = np.where(np.isnan(stated_temperature), USUAL_WARM_TEMPERATURE_degC, stated_temperature)
+    median_temperature = _median_per(owner, columns.dp.oil_temperature_degC, len(usual))
+    median_flow = _median_per(owner, moving, len(usual))
+    oils = [systems.oil[system] for system in positions.system]
+    return WarmState(
+        flow_lpm=np.where(np.isnan(positions.flow_lpm), median_flow, positions.flow_lpm),
+        oil_temperature_degC=np.where(np.isnan(median_temperature), usual, median_temperature),
+        housing_dp_bar=positions.housing_dp_bar,
+        walther_a=np.array([oil.walther_a for oil in oils]),
+        walther_b=np.array([oil.walther_b for oil in oils]),
+        density_15_kg_m3=np.array([oil.density_15_kg_m3 for oil in oils]),
+        viscosity_slope_sd=np.array([oil.viscosity_slope_sd for oil in oils]),
+    )
+
+
+def _median_per(owner: Ints, values: Floats, positions: int) -> Floats:
+    known = ~np.isnan(values)
+    order = np.lexsort((values[known], owner[known]))
+    ordered = values[known][order]
+    count = np.bincount(owner[known], minlength=positions)
+    start = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.intp)
+    has = count > 0
+    median = np.full(positions, np.nan)
+    low, high = start + (count - 1) // 2, start + count // 2
+    median[has] = 0.5 * (ordered[low[has]] + ordered[high[has]])
+    return median
+
+
+def _clean_by_sheet(columns: PlantColumns, warm: WarmState) -> Floats:
+    kind = np.where(columns.fitted.type >= 0, columns.fitted.type, columns.positions.specified_type)
+    types = columns.types
+    return clean_element_dp_bar(
+        types.clean_dp_bar[kind],
+        types.rated_flow_lpm[kind],
+        types.rated_viscosity_mm2_s[kind],
+        flow_lpm=warm.flow_lpm,
+        viscosity_mm2_s=warm.viscosity_mm2_s,
+        density_kg_m3=warm.density_kg_m3,
+        elements_in_parallel=columns.positions.quantity,
+    )
+
+
+def _clean_vacuum(columns: PlantColumns, by_vacuum: Flags) -> Floats:
+    """The position's own vacuum when clean: the median of the first three readings since the fitting."""
+    clean = np.full(len(by_vacuum), np.nan)
+    for position in np.flatnonzero(by_vacuum):
+        rows = slice(columns.dp.offsets[position], columns.dp.offsets[position + 1])
+        vacuum = columns.dp.vacuum_bar[rows]
+        first = vacuum[~np.isnan(vacuum)][:3]
+        if len(first):
+            clean[position] = np.median(first)
+    return clean
+
+
+def _of_another_life(columns: PlantColumns, owner: Ints) -> Flags:
+    """Readings of the element before, and date-only ones of the day of the change that do not say which."""
+    dp = columns.dp
+    since_d = dp.day - columns.fitted.fitted_day[owner]
+    is_before = np.array([stage is Stage.BEFORE for stage in dp.stage], dtype=bool)
+    is_after = np.array([stage is Stage.AFTER for stage in dp.stage], dtype=bool)
+    by_date = dp.is_date | columns.fitted.is_date[owner]
+    same_day = by_date & (np.abs(since_d) <= 0.5)
+    at_the_change = same_day | (np.abs(since_d) <= 1.0 / 24.0)
+    undecided = same_day & ~is_before & ~is_after
+    earlier = (since_d < 0.0) & ~(is_after & at_the_change)
+    return np.asarray(undecided | earlier | (is_before & at_the_change))
+
+
+def _terminal(
+    columns: PlantColumns, warm: WarmState, by_vacuum: Flags, clean_vacuum: Floats, strainer_clean: Floats
+) -> tuple[Floats, Ints]:
+    """The element's terminal ΔP at the warm state, and the rule that gave it."""
+    positions = columns.positions
+    _, rule = assembly_terminal_dp_bar(*stated_limits(columns))
+    terminal = terminal_element_dp_bar(*stated_limits(columns), positions.housing_dp_bar)
+    coldest = viscosity_at(columns.systems.coldest_start_degC[positions.system], warm.walther_a, warm.walther_b)
+    at_start = cold_start_terminal_bar(terminal, warm.viscosity_mm2_s, coldest)
+    terminal = np.where(positions.shut_at_start & ~np.isnan(at_start), at_start, terminal)
+    inlet = vacuum_limit_bar(positions.vacuum_limit_bar) - clean_vacuum + strainer_clean
+    inlet = np.where(inlet > 1.05 * strainer_clean, inlet, np.nan)  # else clean is as good as at the limit
+    stated = rule == TerminalRule.STATED
+    use_inlet = by_vacuum & ~np.isnan(clean_vacuum) & ~stated
+    return np.where(use_inlet, inlet, terminal), rule.astype(np.intp)

@@ -1,0 +1,276 @@
+"""What a good fitter sees in the data: each rule a code of ours, a severity, the numbers, and what to check first.
+
+A rule speaks only of what stands now, so a diagnosis clears by itself when the data clear it. The deeper rules
+(cause of dirt, efficiency, leaks) have their own stages; these are the ones that a due date cannot do without.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from scheduler.engineering.oil import fluid_mismatch
+from scheduler.engineering.reading_gate import Gate
+from scheduler.engineering.suction import vacuum_limit_bar
+from scheduler.planning.condition import Condition
+from scheduler.planning.duty import Duty
+from scheduler.planning.indicator import Meaning, Sighting
+from scheduler.planning.plant_columns import PlantColumns
+from scheduler.statistics.run_hours import ReadingOutcome
+from scheduler.vocabulary import EventKind, Severity, TaskKind
+
+DROP_Z = 2.5
+DROP_SHARE = 0.35
+"""A fall of the restated ΔP by a third and beyond 2.5 standard errors is no scatter (z from the evaluation)."""
+
+NEAR_VACUUM_SHARE = 0.85
+"""From here of the limit on the inlet vacuum is told (ours)."""
+
+STANDS_STILL_D = 21.0
+"""A meter that shows the same for three weeks while ΔP readings go on (ours)."""
+
+_SUSPECT_FOR_D = 60.0
+"""How long a meter reading that was left out is spoken of (ours)."""
+
+_NOT_BELIEVED = frozenset({ReadingOutcome.BACKWARD, ReadingOutcome.JUMP, ReadingOutcome.IMPOSSIBLE})
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """One finding. `position` −1: of the whole system. `asks_for`: the work it raises, if any."""
+
+    system: int
+    position: int
+    code: str
+    severity: Severity
+    numbers: dict[str, Any]
+    asks_for: TaskKind | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    columns: PlantColumns
+    duty: Duty
+    condition: Condition
+    sightings: dict[int, Sighting]
+
+    def of_position(
+        self, position: int, code: str, severity: Severity, asks_for: TaskKind | None = None, **numbers: Any
+    ) -> Diagnosis:
+        system = int(self.columns.positions.system[position])
+        return Diagnosis(system, position, code, severity, numbers, asks_for)
+
+    def readings_of(self, position: int) -> np.ndarray[Any, np.dtype[np.intp]]:
+        offsets = self.columns.dp.offsets
+        return np.arange(offsets[position], offsets[position + 1])
+
+
+def diagnose(
+    columns: PlantColumns, duty: Duty, condition: Condition, sightings: dict[int, Sighting]
+) -> list[Diagnosis]:
+    """Every finding that stands at `as_of`, of positions in service and their systems."""
+    seen = _Seen(columns, duty, condition, sightings)
+    found: list[Diagnosis] = []
+    for position in np.flatnonzero(columns.in_service()):
+        for rule in _POSITION_RULES:
+            found += rule(seen, int(position))
+    for system in sorted({int(columns.positions.system[p]) for p in np.flatnonzero(columns.in_service())}):
+        found += _wrong_oil(seen, system)
+        found += _doubtful_hours(seen, system)
+    return found
+
+
+def _nothing_fitted(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    if seen.columns.fitted.type[position] < 0:
+        yield seen.of_position(position, "nothing-known-fitted", Severity.SOON, TaskKind.INSPECT)
+
+
+def _wrong_element(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    columns = seen.columns
+    kind, specified = columns.fitted.type[position], columns.positions.specified_type[position]
+    if kind < 0 or kind == specified:
+        return
+    fitted, wanted = columns.types.part_number[kind], columns.types.part_number[specified]
+    if fitted not in columns.alternates.get(wanted, ()):
+        yield seen.of_position(
+            position, "wrong-element-fitted", Severity.NOW, TaskKind.INSPECT, fitted=fitted, specified=wanted
+        )
+
+
+def _no_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """Readings that cannot be judged, because nobody said at which ΔP the plant wants the change."""
+    has_dp = np.isfinite(seen.condition.assembly_dp_bar[seen.readings_of(position)]).any()
+    if has_dp and np.isnan(seen.condition.terminal_element_dp_bar[position]):
+        yield seen.of_position(position, "no-terminal-dp", Severity.NOTE)
+
+
+def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """The newest warm reading stands at the bypass setting: oil goes round unfiltered now."""
+    rows = seen.readings_of(position)
+    gates = seen.condition.gate[rows]
+    telling = rows[(gates == Gate.BYPASS_OPEN) | np.isin(gates, [Gate.USABLE, Gate.BELOW_RESOLUTION])]
+    if len(telling) and seen.condition.gate[telling[-1]] == Gate.BYPASS_OPEN:
+        last = int(telling[-1])
+        yield seen.of_position(
+            position,
+            "bypass-open-warm",
+            Severity.NOW,
+            TaskKind.INSPECT,
+            dp_bar=round(float(seen.condition.assembly_dp_bar[last]), 3),
+            bypass_dp_bar=float(seen.columns.positions.bypass_dp_bar[position]),
+            at_day=float(seen.columns.dp.day[last]),
+        )
+
+
+def _unconfirmed_trip(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    sighting = seen.sightings.get(position)
+    if sighting is not None and sighting.meaning is Meaning.UNCONFIRMED:
+        yield seen.of_position(
+            position, "trip-unconfirmed", Severity.SOON, TaskKind.LOOK_WHEN_WARM, at_day=sighting.last_day
+        )
+
+
+def _dropped(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """ΔP fell though nothing was changed: a ruptured or unseated element, an open bypass, a missing seal."""
+    rows = seen.readings_of(position)
+    rows = rows[(seen.condition.gate[rows] == Gate.USABLE)]
+    level = seen.condition.element_dp_bar[rows]
+    if len(rows) < 6:
+        return
+    after = level[-3:]
+    before = level[-9:-3] if len(level) >= 9 else level[:-3]
+    spread = float(np.sqrt(before.var(ddof=1) / len(before) + after.var(ddof=1) / len(after)))
+    floor = 0.05 * float(before.mean())
+    fall = float(before.mean() - after.mean())
+    if fall > DROP_Z * max(spread, floor) and fall > DROP_SHARE * before.mean():
+        yield seen.of_position(
+            position,
+            "dp-fell-without-change",
+            Severity.NOW,
+            TaskKind.INSPECT,
+            before_bar=round(float(before.mean()), 3),
+            after_bar=round(float(after.mean()), 3),
+            since_day=float(seen.columns.dp.day[rows[-3]]),
+        )
+
+
+def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    rows = seen.readings_of(position)
+    vacuum = seen.columns.dp.vacuum_bar[rows]
+    known = rows[~np.isnan(vacuum)]
+    if not len(known):
+        return
+    limit = float(vacuum_limit_bar(seen.columns.positions.vacuum_limit_bar[position]))
+    last = float(seen.columns.dp.vacuum_bar[known[-1]])
+    if last >= NEAR_VACUUM_SHARE * limit:
+        severity = Severity.NOW if last >= limit else Severity.SOON
+        yield seen.of_position(
+            position,
+            "inlet-vacuum-near-limit",
+            severity,
+            vacuum_bar=round(last, 3),
+            limit_bar=limit,
+            at_day=float(seen.columns.dp.day[known[-1]]),
+        )
+
+
+_POSITION_RULES: tuple[Callable[[_Seen, int], Iterator[Diagnosis]], ...] = (
+    *(_nothing_fitted, _wrong_element, _no_limit, _runs_unfiltered, _unconfirmed_trip, _dropped),
+    _near_vacuum_limit,
+)
+
+
+def _wrong_oil(seen: _Seen, system: int) -> Iterator[Diagnosis]:
+    """An oil was poured that is not the specified one, and the fill has not been changed since."""
+    columns = seen.columns
+    renewed = [
+        float(columns.events.day[row])
+        for row, kind in enumerate(columns.events.kind)
+        if kind is EventKind.OIL_CHANGE and columns.events.system[row] == system
+    ]
+    since = max(renewed, default=-np.inf)
+    specified = columns.systems.fluid[system]
+    poured = [
+        row
+        for row in np.flatnonzero(columns.top_ups.system == system)
+        if columns.top_ups.day[row] > since and fluid_mismatch(specified, columns.top_ups.fluid[row])
+    ]
+    if poured:
+        last = poured[-1]
+        fluid = columns.top_ups.fluid[last]
+        yield Diagnosis(
+            system,
+            -1,
+            "wrong-oil-poured",
+            Severity.NOW,
+            {
+                "poured": fluid.code,
+                "specified": specified.code,
+                "volume_L": round(float(sum(columns.top_ups.volume_L[row] for row in poured)), 2),
+                "at_day": float(columns.top_ups.day[last]),
+                "differs": fluid_mismatch(specified, fluid),
+            },
+            TaskKind.INSPECT,
+        )
+
+
+def _doubtful_hours(seen: _Seen, system: int) -> Iterator[Diagnosis]:
+    """Newest meter readings that were left out, and a meter that stands still while readings go on."""
+    columns, now = seen.columns, seen.columns.as_of_day
+    for index in np.flatnonzero(columns.meters.system == system):
+        rows = slice(columns.meters.offsets[index], columns.meters.offsets[index + 1])
+        hours = seen.duty.meters[index].hours
+        day, shown_h = columns.meters.day[rows], columns.meters.shown_h[rows]
+        for row in np.flatnonzero(np.isin(hours.outcome, [int(each) for each in _NOT_BELIEVED])):
+            if now - day[row] <= _SUSPECT_FOR_D and row == len(day) - 1:
+                yield Diagnosis(
+                    system,
+                    -1,
+                    _meter_code("meter-reading-doubtful", columns.meters.code[index]),
+                    Severity.SOON,
+                    {
+                        "meter": columns.meters.code[index],
+                        "hours": float(shown_h[row]),
+                        "at_day": float(day[row]),
+                        "earlier_h": _number(hours.earlier_h[row]),
+                        "earlier_day": _number(hours.earlier_day[row]),
+                        "outcome": ReadingOutcome(int(hours.outcome[row])).name.lower(),
+                    },
+                )
+        still = _stands_still_since(seen, int(index))
+        if still is not None:
+            yield Diagnosis(
+                system,
+                -1,
+                _meter_code("meter-stands-still", columns.meters.code[index]),
+                Severity.SOON,
+                {"meter": columns.meters.code[index], "hours": float(hours.cumulative_h[-1]), "since_day": still},
+            )
+
+
+def _stands_still_since(seen: _Seen, index: int) -> float | None:
+    hours = seen.duty.meters[index].hours
+    if len(hours.day) < 3:
+        return None
+    moving = np.flatnonzero(hours.cumulative_h < hours.cumulative_h[-1] - 0.05)
+    first_same = int(moving[-1]) + 1 if len(moving) else 0
+    since, until = float(hours.day[first_same]), float(hours.day[-1])
+    positions = np.flatnonzero(seen.columns.positions.meter == index)
+    flowing = [
+        row
+        for position in positions
+        for row in seen.readings_of(int(position))
+        if since < seen.columns.dp.day[row] <= until
+        and seen.condition.gate[row] in (Gate.USABLE, Gate.COLD, Gate.BYPASS_OPEN)
+    ]
+    return since if until - since >= STANDS_STILL_D and len(flowing) >= 2 else None
+
+
+def _meter_code(code: str, meter: str) -> str:
+    """A system's meters may each have the finding: the code carries the meter's name, the main one's has none."""
+    return f"{code}:{meter}" if meter else code
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)

@@ -1,0 +1,169 @@
+"""What each task needs from the store, and from which shelf and lot it comes.
+
+Needs are met in the order of the work: issued before drafts, then by date. Of a part the lot that expires first is
+taken first, one that has expired by the day of the job never. What is not there is a shortage with the day on
+which supply arrives.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from scheduler.vocabulary import TaskKind
+
+Subject = tuple[str, str, TaskKind]
+"""System, position and kind of work: what an open task is known by."""
+
+_FITS_AN_ELEMENT = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Pieces of a part; `or_else` may stand in, best first."""
+
+    part_number: str
+    quantity: int
+    or_else: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TaskNeeds:
+    subject: Subject
+    issued: bool
+    planned_day: float
+    needs: tuple[Need, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KitSpec:
+    """What a position takes: its element, seal kit and the plant's own kit lines. A strainer that is `cleaned` goes
+    back in, so that only its seals are needed."""
+
+    part_number: str
+    quantity: int
+    or_else: tuple[str, ...] = ()
+    seal_kit: str | None = None
+    lines: tuple[tuple[str, int], ...] = ()
+    cleaned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfLot:
+    """Pieces of one part and lot on one shelf; `expires_day` None keeps for ever."""
+
+    part_number: str
+    store: str
+    lot: str
+    bin: str
+    quantity: int
+    expires_day: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Pieces on order."""
+
+    part_number: str
+    order: str
+    line: str
+    quantity: int
+    arrives_day: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """One line of a kit: taken from one lot, or short (`shelf` None) until `arrival` comes."""
+
+    subject: Subject
+    part_number: str
+    instead_of: str | None
+    quantity: int
+    shelf: ShelfLot | None
+    arrival: Arrival | None = None
+
+
+@dataclass(slots=True)
+class _Store:
+    """What is left while the needs are met one after the other."""
+
+    left: dict[ShelfLot, int]
+    coming: dict[Arrival, int]
+    by_part: dict[str, list[ShelfLot]] = field(default_factory=dict)
+    arrivals: dict[str, list[Arrival]] = field(default_factory=dict)
+
+
+def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tuple[str, ...]]) -> tuple[Need, ...]:
+    """The needs of one task, element first. One seal kit a position; a plant that needs more has a kit line for it."""
+    if spec is None or kind not in _FITS_AN_ELEMENT:
+        return ()
+    needs = []
+    if not (kind is TaskKind.SERVICE_STRAINER and spec.cleaned):
+        needs.append(Need(spec.part_number, spec.quantity, spec.or_else))
+    listed = dict(spec.lines)
+    if spec.seal_kit and spec.seal_kit not in listed:
+        needs.append(Need(spec.seal_kit, 1, alternates.get(spec.seal_kit, ())))
+    needs += [Need(part, quantity, alternates.get(part, ())) for part, quantity in spec.lines]
+    return tuple(needs)
+
+
+def pick_all(work: Iterable[TaskNeeds], lots: Iterable[ShelfLot], supply: Iterable[Arrival]) -> list[Pick]:
+    """Picks for every need, shortages included; no piece is promised twice."""
+    store = _Store({lot: lot.quantity for lot in lots}, {arrival: arrival.quantity for arrival in supply})
+    for lot in sorted(store.left, key=_first_to_take):
+        store.by_part.setdefault(lot.part_number, []).append(lot)
+    for arrival in sorted(store.coming, key=lambda a: (a.arrives_day, a.order, a.line)):
+        store.arrivals.setdefault(arrival.part_number, []).append(arrival)
+    picks: list[Pick] = []
+    for task in sorted(work, key=lambda task: (not task.issued, task.planned_day, task.subject)):
+        for need in task.needs:
+            picks += _meet(task.subject, need, task.planned_day, store)
+    return picks
+
+
+def _first_to_take(lot: ShelfLot) -> tuple[float, str, str]:
+    return (float("inf") if lot.expires_day is None else lot.expires_day, lot.store, lot.lot)
+
+
+def _usable(store: _Store, part_number: str, planned_day: float) -> list[ShelfLot]:
+    return [
+        lot
+        for lot in store.by_part.get(part_number, [])
+        if store.left[lot] > 0 and (lot.expires_day is None or lot.expires_day > planned_day)
+    ]
+
+
+def _meet(subject: Subject, need: Need, planned_day: float, store: _Store) -> list[Pick]:
+    parts = (need.part_number, *need.or_else)
+    # One part number for the whole need if any can give it: parallel elements must be alike.
+    whole = next(
+        (
+            part
+            for part in parts
+            if sum(store.left[lot] for lot in _usable(store, part, planned_day)) >= need.quantity
+        ),
+        need.part_number,
+    )
+    picks: list[Pick] = []
+    missing = need.quantity
+    instead_of = None if whole == need.part_number else need.part_number
+    for lot in _usable(store, whole, planned_day):
+        taken = min(missing, store.left[lot])
+        if taken:
+            store.left[lot] -= taken
+            missing -= taken
+            picks.append(Pick(subject, whole, instead_of, taken, lot))
+    if missing:
+        picks.append(Pick(subject, need.part_number, None, missing, None, _promise(parts, missing, store)))
+    return picks
+
+
+def _promise(parts: Sequence[str], missing: int, store: _Store) -> Arrival | None:
+    """The first supply that covers what is missing, of the part itself before what may stand in for it."""
+    for part in parts:
+        waiting = missing
+        for arrival in store.arrivals.get(part, []):
+            taken = min(waiting, store.coming[arrival])
+            store.coming[arrival] -= taken
+            waiting -= taken
+            if waiting == 0:
+                return arrival
+    return None

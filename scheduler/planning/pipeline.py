@@ -1,0 +1,86 @@
+"""The main path of a planning pass, on one screen: from what is known to due dates, diagnoses, work and picks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from scheduler.planning.condition import assess_condition
+from scheduler.planning.diagnoses import Diagnosis, diagnose
+from scheduler.planning.due import DueItem, assess_due
+from scheduler.planning.duty import assess_duty
+from scheduler.planning.indicator import sightings_of
+from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, TaskNeeds, needs_of, pick_all
+from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.wanted_work import wanted_work
+from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
+from scheduler.statistics.life_model import LifePrior
+from scheduler.vocabulary import WorkOrderState
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a pass decides from. `life` None pools the priors afresh; `in_scope` are the systems in `columns`.
+
+    Orders and tasks are those of every system, since they compete for the same shelves. `lots` are what is on the
+    shelves less what work underway has taken into its hands.
+    """
+
+    columns: PlantColumns
+    life: LifePrior | None
+    orders: tuple[OpenOrder, ...]
+    tasks: tuple[OpenTask, ...]
+    kits: Mapping[str, KitSpec]
+    lots: tuple[ShelfLot, ...]
+    supply: tuple[Arrival, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What a pass decided. `picks` are those of every open task that is not underway."""
+
+    items: tuple[DueItem, ...]
+    diagnoses: tuple[Diagnosis, ...]
+    life: LifePrior
+    work: WorkPlan
+    picks: tuple[Pick, ...]
+
+
+def plan(known: Known) -> Planned:
+    """Decide everything that a pass decides."""
+    columns = known.columns
+    duty = assess_duty(columns)
+    condition = assess_condition(columns, duty, known.life)
+    sightings = sightings_of(columns, condition)
+    items = assess_due(columns, duty, condition, sightings)
+    diagnoses = diagnose(columns, duty, condition, sightings)
+    in_scope = frozenset(columns.systems.code)
+    orders = [order for order in known.orders if order.system in in_scope]
+    tasks = [task for task in known.tasks if task.system in in_scope]
+    wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks))
+    work = plan_work(wanted, orders, tasks, _issued_until(columns))
+    picks = pick_all(_needs(known, work), known.lots, known.supply)
+    return Planned(tuple(items), tuple(diagnoses), condition.life, work, tuple(picks))
+
+
+def _issued_until(columns: PlantColumns) -> dict[str, float]:
+    until = columns.as_of_day + columns.plants.issue_ahead_d
+    return {code: float(day) for code, day in zip(columns.plants.code, until, strict=True) if day == day}
+
+
+def _needs(known: Known, work: WorkPlan) -> list[TaskNeeds]:
+    """Needs of the drafts as planned, and of all other open work that has not begun."""
+    planned: dict[Subject, tuple[bool, float]] = {}
+    order_of = {order.id: order for order in known.orders}
+    withdrawn = set(work.withdrawn_tasks)
+    for task in known.tasks:
+        order = order_of[task.order]
+        if task.id not in withdrawn and order.state is not WorkOrderState.UNDERWAY:
+            planned[task.subject] = (order.state is not WorkOrderState.DRAFT, order.planned_day)
+    for draft in work.drafts:
+        for _, wanted in draft.tasks:
+            planned[wanted.subject] = (draft.issue, draft.planned_day)
+    return [
+        TaskNeeds(
+            subject, issued, planned_day, needs_of(subject[2], known.kits.get(subject[1]), known.columns.alternates)
+        )
+        for subject, (issued, planned_day) in planned.items()
+    ]

@@ -1,0 +1,186 @@
+"""A plant, or a hundred, loaded once: columns over positions and ragged readings as offsets into flat arrays.
+
+Times are `day`: days since 1970-01-01T00:00Z as floats. A number that is not known is NaN, never zero. Indices
+point from row to row (`positions.system[i]` is a row of `systems`); −1 means none.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from scheduler.engineering.oil import Fluid
+from scheduler.engineering.oil_properties import OilProperties
+from scheduler.vocabulary import (
+    Access,
+    ElementKind,
+    EventKind,
+    IndicatorState,
+    Place,
+    RemovalReason,
+    Stage,
+    Status,
+)
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class PlantRows:
+    code: tuple[str, ...]
+    zone: tuple[str, ...]
+    risk: Floats
+    horizon_d: Floats
+    issue_ahead_d: Floats  # NaN: a person issues
+
+
+@dataclass(frozen=True, slots=True)
+class SystemRows:
+    code: tuple[str, ...]
+    plant: Ints
+    status: tuple[Status, ...]
+    fluid: tuple[Fluid, ...]
+    oil: tuple[OilProperties, ...]
+    working_temperature_degC: Floats
+    coldest_start_degC: Floats
+    hours_per_week: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class MeterRows:
+    """Meters with their readings; an installation's `fitted_hours` and `removed_hours` are readings too."""
+
+    system: Ints
+    code: tuple[str, ...]
+    digits: tuple[int | None, ...]
+    offsets: Ints  # (meters + 1,)
+    day: Floats
+    shown_h: Floats
+    kind: Ints
+    is_date: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class ElementTypeRows:
+    part_number: tuple[str, ...]
+    kind: tuple[ElementKind, ...]
+    seals: tuple[str, ...]
+    seal_kit: tuple[str, ...]
+    clean_dp_bar: Floats
+    rated_flow_lpm: Floats
+    rated_viscosity_mm2_s: Floats
+    shelf_life_d: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PositionRows:
+    code: tuple[str, ...]
+    system: Ints
+    meter: Ints
+    place: tuple[Place, ...]
+    specified_type: Ints
+    quantity: Ints
+    housing: tuple[str, ...]
+    side: tuple[str, ...]
+    status: tuple[Status, ...]
+    access: tuple[Access, ...]
+    flow_lpm: Floats
+    terminal_dp_bar: Floats
+    indicator_dp_bar: Floats
+    bypass_dp_bar: Floats
+    housing_dp_bar: Floats
+    vacuum_limit_bar: Floats
+    inlet_head_m: Floats
+    shut_at_start: Flags
+    max_hours: Floats
+    max_age_d: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class FittedRows:
+    """What sits in each position now, row for row with `PositionRows`; `fitted_day` NaN: nothing known."""
+
+    fitted_day: Floats
+    is_date: Flags
+    type: Ints
+    lot: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedLives:
+    position: Ints
+    type: Ints
+    fitted_day: Floats
+    removed_day: Floats
+    reason: tuple[RemovalReason, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DpReadings:
+    """Readings since the fitting of what sits in the position now, by position and then by time."""
+
+    offsets: Ints  # (positions + 1,)
+    day: Floats
+    is_date: Flags
+    stage: tuple[Stage | None, ...]
+    dp_bar: Floats
+    upstream_bar: Floats
+    downstream_bar: Floats
+    vacuum_bar: Floats
+    flow_lpm: Floats
+    oil_temperature_degC: Floats
+    indicator: tuple[IndicatorState | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EventRows:
+    system: Ints
+    position: Ints
+    day: Floats
+    kind: tuple[EventKind, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TopUpRows:
+    system: Ints
+    day: Floats
+    fluid: tuple[Fluid, ...]
+    volume_L: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class StopRows:
+    """Periods in which a system may be taken out of service; a plant's stop has system −1."""
+
+    plant: Ints
+    system: Ints
+    start_day: Floats
+    end_day: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PlantColumns:
+    """Everything that a pass decides from."""
+
+    as_of_day: float
+    plants: PlantRows
+    systems: SystemRows
+    meters: MeterRows
+    types: ElementTypeRows
+    positions: PositionRows
+    fitted: FittedRows
+    lives: FinishedLives
+    dp: DpReadings
+    events: EventRows
+    top_ups: TopUpRows
+    stops: StopRows
+    alternates: dict[str, tuple[str, ...]]  # part number -> what may stand in for it, best first
+
+    def in_service(self) -> Flags:
+        """Positions in service in a system that runs or stands ready."""
+        ready = {Status.IN_SERVICE, Status.STANDBY}
+        system_ready = np.array([status in ready for status in self.systems.status], dtype=bool)
+        position_ready = np.array([status is Status.IN_SERVICE for status in self.positions.status], dtype=bool)
+        return np.asarray(position_ready & system_ready[self.positions.system])

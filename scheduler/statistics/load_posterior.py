@@ -1,0 +1,157 @@
+"""What the readings of a life say of its load: every node of the grid weighed, in closed form.
+
+Readings are gathered on S_NODES (each shared between the two nodes beside it), so that a position costs three
+matrix products with the grid's rises; clean level and noise scale are integrated as a normal–inverse-gamma
+pair. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 3.3; the rest is derived here.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from scheduler.statistics.load_grid import S_NODES, LoadGrid
+
+Floats = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
+Indices = npt.NDArray[np.int64]
+
+_YOUNGEST_SHARE = 0.02  # of the median life: below it the grid of loads would not reach long lives
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingColumns:
+    """Usable readings of P lives, ragged: offsets (P + 1,); the rest (N,), in order of run_h within a life.
+
+    run_h: run hours since fitted. log_dp: started logarithm of the restated ΔP. weight: 1/variance of log_dp.
+    """
+
+    offsets: Indices
+    run_h: Floats
+    log_dp: Floats
+    weight: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastSettings:
+    """Spreads of the model; ours, from the log score on simulated plants whose laws were not the model's.
+
+    rate_bend_log_sd: of κ. bend_memory_h: run hours over which a bent rate returns to its mean.
+    future_rate_log_sd: of the coming ingression against the past one. terminal_load_scatter: of the load at
+    the terminal, as a share. bin_variance: model error per node of s that no number of readings averages away,
+    where the weights of the shapes were learned; unlearned_bin_variance: where they were not, so that a shape
+    which only looks right is not believed too firmly. life_degrees: of the Student life prior.
+    noise_strength: how firmly the readings' stated variances are believed (shape of the inverse gamma).
+    unread_scale: how sharply an unread, unchanged element is taken not to have passed its terminal, in ln load.
+    """
+
+    rate_bend_log_sd: float = 0.12
+    bend_memory_h: float = 500.0
+    future_rate_log_sd: float = 0.20
+    terminal_load_scatter: float = 0.05
+    bin_variance: float = 0.003
+    unlearned_bin_variance: float = 0.02
+    life_degrees: float = 6.0
+    noise_strength: float = 3.0
+    unread_scale: float = 0.015
+
+
+@dataclass(frozen=True, slots=True)
+class Positions:
+    """The inputs per position, (P,) and (P, J), and of a block of them."""
+
+    run_h_now: Floats
+    log_terminal: Floats
+    clean_mean: Floats
+    clean_var: Floats
+    life_mean: Floats
+    life_sd: Floats
+    shape_weights: Floats
+
+    def at(self, rows: Indices) -> "Positions":
+        return Positions(*(getattr(self, column.name)[rows] for column in fields(self)))
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Readings of n positions on S_NODES, logarithms less the clean mean: Σw, Σwl (n, S); Σwl² (n, 1).
+
+    log_h (n, 1): ln run hours at s = 1. now_s: s of now. unread: share of the hours since the last reading.
+    """
+
+    weight: Floats
+    weighted: Floats
+    squares: Floats
+    freedom: Floats
+    log_h: Floats
+    now_s: Floats
+    unread: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """Per node (n, K): its share, ln load at the terminal, clean level above its mean, scale, ln life."""
+
+    share: Singles
+    log_end: Singles
+    clean: Singles
+    scale: Singles
+    log_life: Singles
+
+
+def gather(
+    readings: ReadingColumns, believed: Floats, rows: Indices, some: Positions, settings: ForecastSettings
+) -> Gathered:
+    """Each reading shared between the two nodes of s beside it; then every node's weight capped."""
+    counts = np.diff(readings.offsets)[rows]
+    inside = slice(readings.offsets[rows[0]], readings.offsets[rows[-1] + 1])
+    index = np.repeat(np.arange(len(rows)), counts)
+    hours = np.maximum(some.run_h_now, _YOUNGEST_SHARE * np.exp(some.life_mean))
+    w, level = believed[inside], readings.log_dp[inside] - some.clean_mean[index]
+    s = readings.run_h[inside] / hours[index]
+    node = np.clip(np.searchsorted(S_NODES, s) - 1, 0, len(S_NODES) - 2)
+    part = (s - S_NODES[node]) / (S_NODES[node + 1] - S_NODES[node])
+    place = index * len(S_NODES) + node
+    size = len(rows) * len(S_NODES)
+    weight = np.bincount(place, w * (1.0 - part), size) + np.bincount(place + 1, w * part, size)
+    weighted = np.bincount(place, w * level * (1.0 - part), size)
+    weighted += np.bincount(place + 1, w * level * part, size)
+    weight, weighted = weight.reshape(len(rows), -1), weighted.reshape(len(rows), -1)
+    kept = 1.0 / (1.0 + settings.bin_variance * weight)
+    # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
+    between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
+    last_h = readings.run_h[readings.offsets[rows + 1] - 1]
+    return Gathered(
+        weight=weight * kept,
+        weighted=weighted * kept,
+        squares=(np.bincount(index, w * level**2, len(rows)) - between)[:, None],
+        freedom=(settings.noise_strength + 0.5 * counts)[:, None],
+        log_h=np.log(hours)[:, None],
+        now_s=np.maximum(some.run_h_now / hours, 1e-6)[:, None],
+        unread=(1.0 - last_h / np.maximum(some.run_h_now, 1e-9))[:, None],
+    )
+
+
+def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> Posterior:
+    """Share of every node: closed form over clean level and noise scale, life prior, shape weights."""
+    single = np.float32
+    weight, weighted = got.weight.astype(single), got.weighted.astype(single)
+    above = weighted.sum(axis=1, keepdims=True) - weight @ grid.rise
+    squares = got.squares.astype(single) - 2.0 * (weighted @ grid.rise) + weight @ grid.rise_squared
+    precision = (1.0 / some.clean_var[:, None] + got.weight.sum(axis=1, keepdims=True)).astype(single)
+    clean = above / precision
+    scale = np.maximum(settings.noise_strength + 0.5 * (squares - above * clean), 1e-6)
+    log_share = -got.freedom.astype(single) * np.log(scale)
+    rise_left = (some.log_terminal - some.clean_mean).astype(single)[:, None] - clean
+    log_end = grid.log_terminal_load(rise_left)
+    log_load_share = grid.log_load - log_end
+    log_life = got.log_h.astype(single) - log_load_share
+    z = (log_life - some.life_mean[:, None].astype(single)) / some.life_sd[:, None].astype(single)
+    log_share -= single(0.5 * (settings.life_degrees + 1.0)) * np.log1p(z * z / single(settings.life_degrees))
+    log_share += grid.log_prior
+    log_share += np.log(some.shape_weights + 1e-12).astype(single)[:, grid.shape]
+    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
+    log_share -= got.unread.astype(single) * np.maximum(log_load_share / single(settings.unread_scale), 0.0)
+    share = np.exp(log_share - log_share.max(axis=1, keepdims=True))
+    share /= share.sum(axis=1, keepdims=True)
+    return Posterior(share, log_end, clean, scale, log_life)

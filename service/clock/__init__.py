@@ -1,0 +1,1 @@
+"""The clock: when a planning pass is due, and the one place that reads the time."""

@@ -1,0 +1,1 @@
+"""Close-outs: the record that ends a task, and everything that follows from it."""

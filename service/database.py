@@ -1,0 +1,117 @@
+"""The database: one place that knows how SQLite and PostgreSQL want to be opened.
+
+SQLite gets WAL, full synchronous, foreign keys and immediate write transactions: a deferred transaction that
+reads and then writes fails under a second writer, an immediate one waits its turn.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.types import TypeDecorator
+
+metadata = sa.MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+_WRITER_WAITS_MS = 30_000
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment in UTC. SQLite hands back naive times, so they are made aware here; naive ones are refused."""
+
+    impl = sa.DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"{value} has no time zone")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Database:
+    """An open database; `reading` and `writing` are the only places that begin and commit."""
+
+    def __init__(self, url: str | URL) -> None:
+        self.url = make_url(url)
+        self._engine = sa.create_engine(self.url, **_engine_options(self.url))
+        if self.is_sqlite:
+            event.listen(self._engine, "connect", _prepare_sqlite)
+            event.listen(self._engine, "begin", _begin_sqlite)
+        self._writer = self._engine.execution_options(writes=True)
+
+    @property
+    def is_sqlite(self) -> bool:
+        return self.url.get_backend_name() == "sqlite"
+
+    @property
+    def engine(self) -> sa.Engine:
+        return self._engine
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """A consistent view; nothing is kept."""
+        with self._engine.connect() as connection, connection.begin() as transaction:
+            yield connection
+            transaction.rollback()
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """One write transaction, committed when the block ends well and undone when it does not."""
+        with self._writer.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+
+def _engine_options(url: URL) -> dict[str, Any]:
+    if url.get_backend_name() == "sqlite":
+        return {"connect_args": {"timeout": _WRITER_WAITS_MS / 1000, "check_same_thread": False}}
+    return {"pool_size": 8, "pool_pre_ping": True}
+
+
+def _prepare_sqlite(dbapi_connection: Any, _record: Any) -> None:
+    dbapi_connection.isolation_level = None  # the driver must not begin on its own; `_begin_sqlite` does
+    for pragma in (
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        f"busy_timeout={_WRITER_WAITS_MS}",
+    ):
+        dbapi_connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def current_rows(table: sa.Table) -> sa.ColumnElement[bool]:
+    """Of a fact table: the versions that hold now."""
+    return table.c.superseded_at.is_(None)
+
+
+def rows_known_at(table: sa.Table, as_of: datetime) -> sa.ColumnElement[bool]:
+    """Of a fact table: the versions that held in the plant's knowledge at `as_of`."""
+    return sa.and_(
+        table.c.recorded_at <= as_of,
+        sa.or_(table.c.superseded_at.is_(None), table.c.superseded_at > as_of),
+    )

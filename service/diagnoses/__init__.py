@@ -1,0 +1,1 @@
+"""Diagnoses: raised once by a pass, cleared when the data clear them."""

@@ -1,0 +1,96 @@
+"""Due items between the planner, the table and the wire."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from api_schemas.due import DiagnosisNote, DueItem, Pressure
+from scheduler.planning import due
+from scheduler.planning.diagnoses import Diagnosis
+from scheduler.planning.plant_columns import PlantColumns
+from scheduler.vocabulary import DisplayUnits
+from service.due.wording import Wording
+from service.plant_store.time import from_day
+
+_SEVERITY_ORDER = {"now": 0, "soon": 1, "note": 2}
+
+
+def due_row(columns: PlantColumns, item: due.DueItem, diagnoses: list[Diagnosis], as_of: datetime) -> dict[str, Any]:
+    """The table's row of an item; the reason and the diagnoses stay codes and numbers."""
+    system = int(columns.positions.system[item.position])
+    plant = int(columns.systems.plant[system])
+    low, middle, high = item.pressure_hours_left or (None, None, None)
+    return {
+        "position": columns.positions.code[item.position],
+        "system": columns.systems.code[system],
+        "plant": columns.plants.code[plant],
+        "time_zone": columns.plants.zone[plant],
+        "part_number": item.part_number,
+        "as_of": as_of,
+        "due_at": _moment(item.due_day),
+        "due_early": _moment(item.early_day),
+        "due_median": _moment(item.median_day),
+        "due_late": _moment(item.late_day),
+        "hours_left": item.hours_left,
+        "overdue_hours": item.overdue_hours,
+        "trigger": item.trigger,
+        "runner_up": item.runner_up,
+        "without_trigger_at": _moment(item.without_trigger_day),
+        "has_pressure": item.pressure_hours_left is not None,
+        "pressure_hours_left_10": low,
+        "pressure_hours_left_50": middle,
+        "pressure_hours_left_90": high,
+        "because": item.because,
+        "diagnoses": sorted(
+            ({"code": found.code, "severity": found.severity.value, "numbers": found.numbers} for found in diagnoses),
+            key=lambda note: (_SEVERITY_ORDER[str(note["severity"])], str(note["code"])),
+        ),
+    }
+
+
+def wire_item(row: Mapping[str, Any], display_units: DisplayUnits) -> DueItem:
+    """A row as the wire's item: times in the plant's zone, the reason in words."""
+    zone = ZoneInfo(row["time_zone"])
+    wording = Wording(zone, display_units)
+
+    def at(name: str) -> datetime | None:
+        moment: datetime | None = row[name]
+        return None if moment is None else moment.astimezone(zone)
+
+    return DueItem(
+        position=row["position"],
+        system=row["system"],
+        plant=row["plant"],
+        part_number=row["part_number"],
+        as_of=row["as_of"].astimezone(zone),
+        due_at=at("due_at"),
+        due_early=at("due_early"),
+        due_median=at("due_median"),
+        due_late=at("due_late"),
+        hours_left=row["hours_left"],
+        overdue_hours=row["overdue_hours"],
+        trigger=row["trigger"],
+        runner_up=row["runner_up"],
+        without_trigger_at=at("without_trigger_at"),
+        reason=wording.reason(row["because"]),
+        pressure=Pressure(
+            hours_left_10=row["pressure_hours_left_10"],
+            hours_left_50=row["pressure_hours_left_50"],
+            hours_left_90=row["pressure_hours_left_90"],
+        )
+        if row["has_pressure"]
+        else None,
+        diagnoses=[
+            DiagnosisNote(
+                code=note["code"],
+                severity=note["severity"],
+                says=wording.diagnosis(note["code"], note["numbers"]),
+            )
+            for note in row["diagnoses"]
+        ],
+    )
+
+
+def _moment(day: float | None) -> datetime | None:
+    return None if day is None else from_day(day)

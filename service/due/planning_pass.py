@@ -1,0 +1,188 @@
+"""A planning pass in one write transaction: of the whole installation, or of the systems that something changed."""
+
+import time
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+
+from scheduler.cycle import run_cycle
+from scheduler.planning.diagnoses import Diagnosis
+from scheduler.planning.pipeline import Known, Planned
+from scheduler.planning.plant_columns import PlantColumns
+from scheduler.statistics.life_model import LifePrior
+from service.diagnoses.keeping import keep_diagnoses
+from service.due.items import due_row
+from service.due.tables import due_items, life_priors, passes
+from service.plant_store.loading import load_plant
+from service.stock.queries import arrivals, free_lots, kit_specs
+from service.work_orders.planning import open_work, save_picks, save_work
+
+_KEPT_PASSES = 5
+"""Due lists that are kept, so that a page of an earlier one can still be turned."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """A pass that was run and kept."""
+
+    id: int
+    as_of: datetime
+    positions: int
+    took_s: float
+
+
+def run_pass(
+    connection: sa.Connection,
+    *,
+    as_of: datetime,
+    now: datetime,
+    cause: str,
+    by: str,
+    slot: datetime | None = None,
+    systems: frozenset[str] | None = None,
+) -> Pass:
+    """Plan and keep. With `systems`, only theirs is computed anew and the rest carried on from the last pass.
+
+    The life priors are pooled by a pass of the whole; a pass of some systems uses those that the last one left.
+    """
+    began = time.perf_counter()
+    previous = last_pass_id(connection)
+    scope = systems if previous is not None else None
+    kept: list[Pass] = []
+
+    def load() -> Known:
+        return load_known(connection, as_of, scope)
+
+    def save(known: Known, planned: Planned) -> None:
+        kept.append(_keep(connection, known, planned, as_of, now, cause, by, slot, scope, previous, began))
+
+    run_cycle(load, save)
+    return kept[0]
+
+
+def load_known(connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None = None) -> Known:
+    """Everything that a pass decides from, as it was known at `as_of`."""
+    columns = load_plant(connection, as_of, systems)
+    orders, open_tasks = open_work(connection)
+    return Known(
+        columns=columns,
+        life=None if systems is None else _kept_priors(connection, columns),
+        orders=orders,
+        tasks=open_tasks,
+        kits=kit_specs(connection, columns.alternates),
+        lots=tuple(free_lots(connection, as_of)),
+        supply=tuple(arrivals(connection, as_of)),
+    )
+
+
+def last_pass_id(connection: sa.Connection) -> int | None:
+    """The newest pass, None before the first."""
+    found: int | None = connection.scalar(sa.select(sa.func.max(passes.c.id)))
+    return found
+
+
+def _keep(
+    connection: sa.Connection,
+    known: Known,
+    planned: Planned,
+    as_of: datetime,
+    now: datetime,
+    cause: str,
+    by: str,
+    slot: datetime | None,
+    scope: frozenset[str] | None,
+    previous: int | None,
+    began: float,
+) -> Pass:
+    took_s = round(time.perf_counter() - began, 3)
+    inserted = connection.execute(
+        sa.insert(passes).values(
+            as_of=as_of, recorded_at=now, cause=cause, by=by, slot=slot, took_s=took_s, positions=0
+        )
+    ).inserted_primary_key
+    assert inserted is not None  # noqa: S101 - an insert of one row has its key
+    pass_id = int(inserted[0])
+    if scope is not None and previous is not None:
+        _carry_on(connection, previous, pass_id, scope)
+    by_position = _notes_by_position(known.columns, planned.diagnoses)
+    rows = [
+        {"pass_id": pass_id, **due_row(known.columns, item, by_position.get(item.position, []), as_of)}
+        for item in planned.items
+    ]
+    if rows:
+        connection.execute(sa.insert(due_items), rows)
+    if scope is None:
+        _keep_priors(connection, known.columns, planned.life)
+    keep_diagnoses(connection, known.columns, planned.diagnoses, now)
+    save_work(connection, planned.work, now, by)
+    save_picks(connection, planned.picks)
+    count = connection.scalar(sa.select(sa.func.count()).where(due_items.c.pass_id == pass_id)) or 0
+    connection.execute(sa.update(passes).where(passes.c.id == pass_id).values(positions=count))
+    connection.execute(sa.delete(due_items).where(due_items.c.pass_id <= pass_id - _KEPT_PASSES))
+    return Pass(pass_id, as_of, count, took_s)
+
+
+def _carry_on(connection: sa.Connection, previous: int, pass_id: int, scope: frozenset[str]) -> None:
+    names = [column.name for column in due_items.c if column.name != "pass_id"]
+    rest = sa.select(sa.literal(pass_id), *(due_items.c[name] for name in names)).where(
+        due_items.c.pass_id == previous, due_items.c.system.not_in(sorted(scope))
+    )
+    connection.execute(sa.insert(due_items).from_select(["pass_id", *names], rest))
+
+
+def _notes_by_position(columns: PlantColumns, diagnoses: tuple[Diagnosis, ...]) -> dict[int, list[Diagnosis]]:
+    """A system's diagnosis stands at each of its positions."""
+    found: dict[int, list[Diagnosis]] = {}
+    for diagnosis in diagnoses:
+        at = (
+            [diagnosis.position]
+            if diagnosis.position >= 0
+            else [int(row) for row in np.flatnonzero(columns.positions.system == diagnosis.system)]
+        )
+        for position in at:
+            found.setdefault(position, []).append(diagnosis)
+    return found
+
+
+def _keep_priors(connection: sa.Connection, columns: PlantColumns, life: LifePrior) -> None:
+    connection.execute(sa.delete(life_priors))
+    rows: list[dict[str, Any]] = [
+        {
+            "position": code,
+            "part_number": columns.types.part_number[_type_of(columns, row)],
+            "log_median_h": float(life.log_median[row]),
+            "log_sd": float(life.log_sd[row]),
+            "lives_seen": int(life.lives_seen[row]),
+            "lives_to_limit": int(life.at_limit_seen[row]),
+            "own_lives_seen": int(life.own_lives_seen[row]),
+        }
+        for row, code in enumerate(columns.positions.code)
+    ]
+    if rows:
+        connection.execute(sa.insert(life_priors), rows)
+
+
+def _type_of(columns: PlantColumns, row: int) -> int:
+    fitted = int(columns.fitted.type[row])
+    return fitted if fitted >= 0 else int(columns.positions.specified_type[row])
+
+
+def _kept_priors(connection: sa.Connection, columns: PlantColumns) -> LifePrior | None:
+    """The last full pass's priors, or None where a position is new or carries another type since."""
+    kept = {row["position"]: row for row in connection.execute(sa.select(life_priors)).mappings()}
+    rows = [kept.get(code) for code in columns.positions.code]
+    known = [row for row in rows if row is not None]
+    if len(known) < len(rows) or any(
+        row["part_number"] != columns.types.part_number[_type_of(columns, index)] for index, row in enumerate(known)
+    ):
+        return None
+    return LifePrior(
+        log_median=np.array([row["log_median_h"] for row in known]),
+        log_sd=np.array([row["log_sd"] for row in known]),
+        lives_seen=np.array([row["lives_seen"] for row in known], dtype=np.int64),
+        at_limit_seen=np.array([row["lives_to_limit"] for row in known], dtype=np.int64),
+        own_lives_seen=np.array([row["own_lives_seen"] for row in known], dtype=np.int64),
+    )

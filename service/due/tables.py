@@ -1,0 +1,58 @@
+"""Planning passes, the due items each left, and the life priors a full pass pooled."""
+
+import sqlalchemy as sa
+
+from service.database import UtcTime, metadata
+
+passes = sa.Table(
+    "passes",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("as_of", UtcTime, nullable=False),
+    sa.Column("recorded_at", UtcTime, nullable=False),
+    sa.Column("cause", sa.Text, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+    sa.Column("slot", UtcTime, unique=True),  # a scheduled pass: the tick that it answers, once
+    sa.Column("took_s", sa.Double, nullable=False),
+    sa.Column("positions", sa.Integer, nullable=False),
+)
+
+due_items = sa.Table(
+    "due_items",
+    metadata,
+    sa.Column("pass_id", sa.ForeignKey("passes.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("position", sa.Text, primary_key=True),
+    sa.Column("system", sa.Text, nullable=False),
+    sa.Column("plant", sa.Text, nullable=False),
+    sa.Column("time_zone", sa.Text, nullable=False),
+    sa.Column("part_number", sa.Text),
+    sa.Column("as_of", UtcTime, nullable=False),
+    sa.Column("due_at", UtcTime),
+    sa.Column("due_early", UtcTime),
+    sa.Column("due_median", UtcTime),
+    sa.Column("due_late", UtcTime),
+    sa.Column("hours_left", sa.Double),
+    sa.Column("overdue_hours", sa.Double),
+    sa.Column("trigger", sa.Text),
+    sa.Column("runner_up", sa.Text),
+    sa.Column("without_trigger_at", UtcTime),
+    sa.Column("has_pressure", sa.Boolean, nullable=False),
+    sa.Column("pressure_hours_left_10", sa.Double),
+    sa.Column("pressure_hours_left_50", sa.Double),
+    sa.Column("pressure_hours_left_90", sa.Double),
+    sa.Column("because", sa.JSON, nullable=False),  # the reason as codes and numbers, worded at the edge
+    sa.Column("diagnoses", sa.JSON, nullable=False),
+)
+sa.Index("ix_due_items_order", due_items.c.pass_id, due_items.c.due_at, due_items.c.position)
+
+life_priors = sa.Table(
+    "life_priors",
+    metadata,
+    sa.Column("position", sa.Text, primary_key=True),
+    sa.Column("part_number", sa.Text, nullable=False),
+    sa.Column("log_median_h", sa.Double, nullable=False),
+    sa.Column("log_sd", sa.Double, nullable=False),
+    sa.Column("lives_seen", sa.Integer, nullable=False),
+    sa.Column("lives_to_limit", sa.Integer, nullable=False),
+    sa.Column("own_lives_seen", sa.Integer, nullable=False),
+)

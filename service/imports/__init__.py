@@ -1,0 +1,1 @@
+"""Imports of plant folders and their outcomes."""

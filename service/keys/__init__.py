@@ -1,0 +1,1 @@
+"""Bearer keys: made, listed and revoked; only their hashes are kept."""

@@ -1,0 +1,97 @@
+"""Making, finding and revoking bearer keys. A key is 256 random bits; the database holds its SHA-256."""
+
+import hashlib
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from scheduler.vocabulary import Scope
+from service.keys.tables import api_keys
+
+_PREFIX = "edk_"  # makes a leaked key recognisable to secret scanners
+_LAST_USE_IS_KEPT_EVERY = timedelta(minutes=10)
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who asks: the key's name is the identity that every record carries."""
+
+    name: str
+    scopes: frozenset[Scope]
+
+    def may(self, scope: Scope) -> bool:
+        """`administer` implies every scope but `override`."""
+        if scope in self.scopes:
+            return True
+        return scope is not Scope.OVERRIDE and Scope.ADMINISTER in self.scopes
+
+
+def make_key(
+    connection: sa.Connection,
+    name: str,
+    scopes: Iterable[Scope],
+    *,
+    now: datetime,
+    expires_at: datetime | None = None,
+) -> str:
+    """Keep a new key and return its secret, which is shown this once. Raises ValueError for a name in use."""
+    if connection.scalar(sa.select(api_keys.c.id).where(api_keys.c.name == name)) is not None:
+        raise ValueError(f"a key named '{name}' exists already; names are identities and are not given twice")
+    secret = _PREFIX + secrets.token_urlsafe(32)
+    connection.execute(
+        sa.insert(api_keys).values(
+            name=name,
+            secret_sha256=_digest(secret),
+            scopes=sorted(set(scopes)),
+            created_at=now,
+            expires_at=expires_at,
+        )
+    )
+    return secret
+
+
+def caller_of(connection: sa.Connection, secret: str, now: datetime) -> Caller | None:
+    """The caller whose key this is, or None where it is unknown, expired or revoked."""
+    row = _row(connection, secret)
+    if row is None or row["revoked_at"] is not None:
+        return None
+    if row["expires_at"] is not None and row["expires_at"] <= now:
+        return None
+    return Caller(row["name"], frozenset(Scope(scope) for scope in row["scopes"]))
+
+
+def use_is_stale(connection: sa.Connection, secret: str, now: datetime) -> bool:
+    """Whether the key's last use should be written again; not at every request, since each costs a write."""
+    row = _row(connection, secret)
+    return row is not None and (row["last_used_at"] is None or now - row["last_used_at"] > _LAST_USE_IS_KEPT_EVERY)
+
+
+def keep_use(connection: sa.Connection, secret: str, now: datetime) -> None:
+    connection.execute(
+        sa.update(api_keys).where(api_keys.c.secret_sha256 == _digest(secret)).values(last_used_at=now)
+    )
+
+
+def revoke_key(connection: sa.Connection, name: str, now: datetime) -> bool:
+    """Revoke the key; False where there is none of that name that still holds."""
+    found = sa.update(api_keys).where(api_keys.c.name == name, api_keys.c.revoked_at.is_(None))
+    return connection.execute(found.values(revoked_at=now)).rowcount > 0
+
+
+def all_keys(connection: sa.Connection) -> list[dict[str, Any]]:
+    """Every key but its secret, oldest first."""
+    columns = [column for column in api_keys.c if column.name != "secret_sha256"]
+    return [dict(row) for row in connection.execute(sa.select(*columns).order_by(api_keys.c.id)).mappings()]
+
+
+def _row(connection: sa.Connection, secret: str) -> sa.RowMapping | None:
+    query = sa.select(api_keys).where(api_keys.c.secret_sha256 == _digest(secret))
+    return connection.execute(query).mappings().one_or_none()
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

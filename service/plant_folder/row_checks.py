@@ -1,0 +1,107 @@
+"""What must hold between the cells of one row, beyond each cell by itself."""
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
+from typing import NamedTuple
+
+from scheduler.vocabulary import Hazard, PartKind
+from service.plant_folder.layout import RowRule, Rule
+from service.plant_folder.nearest import nearest
+from service.plant_folder.register import Register
+
+_NOON_TO_MIDNIGHT = timedelta(hours=13)  # at most: the day that the clocks go back has 25 hours
+
+
+class Concern(NamedTuple):
+    """Something about the cells of `columns`; a remark where it is accepted all the same."""
+
+    columns: tuple[str, ...]
+    says: str
+    is_remark: bool = False
+
+
+def rule_concern(rule: Rule, filled: set[str]) -> Concern | None:
+    """What is wrong with a row in which the `filled` columns have a cell, or None."""
+    given = [name for name in rule.columns if name in filled]
+    listed = ", ".join(rule.columns)
+    match rule.holds:
+        case RowRule.AT_LEAST_ONE if not given:
+            return Concern(rule.columns, f"at least one of {listed} must be given")
+        case RowRule.EXACTLY_ONE if len(given) != 1:
+            told = f"{' and '.join(given)} are given" if given else "none is given"
+            return Concern(rule.columns, f"exactly one of {listed} must be given; {told}")
+        case RowRule.TOGETHER if 0 < len(given) < len(rule.columns):
+            missing = [name for name in rule.columns if name not in filled]
+            return Concern(rule.columns, f"{listed} belong together; {', '.join(missing)} is empty")
+    return None
+
+
+def begins_before_it_ends(begins: datetime, begins_is_date: bool, ends: datetime, ends_is_date: bool) -> bool:
+    """Whether `begins` may lie at or before `ends`; a bare date, kept as its noon, may be any time of its day.
+
+    >>> noon, morning = datetime(2026, 3, 5, 12), datetime(2026, 3, 5, 8)
+    >>> begins_before_it_ends(noon, True, morning, False), begins_before_it_ends(noon, False, morning, False)
+    (True, False)
+    """
+    slack = _NOON_TO_MIDNIGHT if begins_is_date != ends_is_date else timedelta(0)
+    return begins <= ends + slack
+
+
+def concerns(table: str, values: Mapping[str, object], register: Register) -> Iterator[Concern]:
+    """What the trade says of a row of `table`; `values` are its canonical cells."""
+    match table:
+        case "installations":
+            yield from _order_of_life(values)
+        case "stops":
+            starts, ends = values.get("starts_at"), values.get("ends_at")
+            if isinstance(starts, datetime) and isinstance(ends, datetime) and ends <= starts:
+                yield Concern(("ends_at",), "ends_at is not after starts_at (a bare date is 12:00 plant time)")
+        case "positions":
+            yield from _indicator_against_bypass(values)
+        case "systems":
+            yield from _hazards_in_own_words(values)
+        case "element_types" | "parts":
+            yield from _part_kinds(table, values, register)
+
+
+def _order_of_life(values: Mapping[str, object]) -> Iterator[Concern]:
+    fitted, removed = values.get("fitted_at"), values.get("removed_at")
+    if isinstance(fitted, datetime) and isinstance(removed, datetime):
+        fitted_is_date, removed_is_date = values["fitted_at_is_date"], values["removed_at_is_date"]
+        if not begins_before_it_ends(fitted, fitted_is_date is True, removed, removed_is_date is True):
+            yield Concern(("removed_at",), "removed_at is before fitted_at")
+
+
+def _indicator_against_bypass(values: Mapping[str, object]) -> Iterator[Concern]:
+    indicator_bar, bypass_bar = values.get("indicator_dp_bar"), values.get("bypass_dp_bar")
+    if isinstance(indicator_bar, float) and isinstance(bypass_bar, float) and indicator_bar >= bypass_bar:
+        yield Concern(
+            ("indicator_dp",),
+            f"the indicator trips at {indicator_bar:g} bar, the bypass cracks already at {bypass_bar:g} bar:"
+            " an indicator is set below its bypass; kept as given",
+            is_remark=True,
+        )
+
+
+def _hazards_in_own_words(values: Mapping[str, object]) -> Iterator[Concern]:
+    hazards = values.get("hazards")
+    known = [hazard.value for hazard in Hazard]
+    for hazard in hazards if isinstance(hazards, list) else []:
+        near = None if hazard in known else nearest(hazard, known)
+        if near:
+            says = f"'{hazard}' is kept as the plant's own word, without the cautions of '{near}'"
+            yield Concern(("hazards",), says, is_remark=True)
+
+
+def _part_kinds(table: str, values: Mapping[str, object], register: Register) -> Iterator[Concern]:
+    part_number = str(values.get("part_number", ""))
+    other = "parts" if table == "element_types" else "element_types"
+    if part_number in (register.codes(other) or ()):
+        kind = register.kind_of_part(part_number) or "element type"
+        says = f"'{part_number}' is already in {other} ({kind.replace('_', ' ')}): part numbers are one name space"
+        yield Concern(("part_number",), says)
+    kit = values.get("seal_kit")
+    kit_kind = register.kind_of_part(kit) if isinstance(kit, str) else None
+    if kit_kind is not None and kit_kind != PartKind.SEAL_KIT:
+        says = f"'{kit}' is a {kit_kind.replace('_', ' ')} in parts, not a seal kit; kept as given"
+        yield Concern(("seal_kit",), says, is_remark=True)

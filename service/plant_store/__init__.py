@@ -1,0 +1,1 @@
+"""The one translator between the database's rows and the planner's columns."""

@@ -1,0 +1,57 @@
+"""Load a plant, or a hundred, into columns: everything that was known at a moment."""
+
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from scheduler.planning.plant_columns import PlantColumns
+from service.plant_folder import tables as t
+from service.plant_store.catalogue import (
+    load_alternates,
+    load_plants,
+    load_positions,
+    load_stops,
+    load_systems,
+    load_types,
+)
+from service.plant_store.codes import Codes
+from service.plant_store.lives import load_fitted, load_installations, load_lives
+from service.plant_store.meters import load_meter_observations, load_meter_rows, load_meters
+from service.plant_store.observations import load_dp_readings, load_events, load_top_ups
+from service.plant_store.rows import every, within
+from service.plant_store.time import to_day
+
+
+def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None = None) -> PlantColumns:
+    """All that is known at `as_of`, of every system or of the `systems` named."""
+    plant_rows = every(connection, sa.select(t.plants).order_by(t.plants.c.plant))
+    system_rows = every(connection, within(sa.select(t.systems), t.systems.c.system, systems))
+    type_rows = every(connection, sa.select(t.element_types).order_by(t.element_types.c.part_number))
+    position_rows = every(connection, within(sa.select(t.positions), t.positions.c.system, systems))
+    installed = load_installations(connection, as_of, systems)
+    readings = load_meter_observations(connection, as_of, systems, installed)
+    codes = Codes(
+        {row["plant"]: i for i, row in enumerate(plant_rows)},
+        {row["system"]: i for i, row in enumerate(system_rows)},
+        {row["part_number"]: i for i, row in enumerate(type_rows)},
+        {row["position"]: i for i, row in enumerate(position_rows)},
+        {meter: i for i, meter in enumerate(load_meters(connection, systems, position_rows, readings))},
+    )
+    as_of_day = to_day(as_of)
+    fluids = {row["fluid"]: row for row in every(connection, sa.select(t.fluids))}
+    current = {row["position"]: row for row in installed if row["removed_at"] is None}
+    return PlantColumns(
+        as_of_day=as_of_day,
+        plants=load_plants(plant_rows),
+        systems=load_systems(system_rows, codes, fluids),
+        meters=load_meter_rows(connection, codes, readings, as_of_day),
+        types=load_types(type_rows),
+        positions=load_positions(position_rows, codes),
+        fitted=load_fitted(position_rows, codes, current, as_of_day),
+        lives=load_lives(installed, position_rows, codes),
+        dp=load_dp_readings(connection, as_of, systems, codes),
+        events=load_events(connection, as_of, systems, codes),
+        top_ups=load_top_ups(connection, as_of, systems, codes, fluids),
+        stops=load_stops(connection, codes),
+        alternates=load_alternates(connection),
+    )

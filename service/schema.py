@@ -1,0 +1,19 @@
+"""Every table of the service, gathered so that migrations see one whole."""
+
+from service.close_outs.tables import close_outs
+from service.database import metadata
+from service.diagnoses.tables import diagnoses
+from service.due.tables import due_items, life_priors, passes
+from service.imports.tables import imports
+from service.keys.tables import api_keys, kept_answers
+from service.plant_folder.tables import TABLE
+from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
+from service.work_orders.tables import picks, tasks, work_orders
+
+TABLES = (
+    *TABLE.values(),
+    *(passes, due_items, life_priors, diagnoses, work_orders, tasks, picks, close_outs),
+    *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
+)
+
+__all__ = ["TABLES", "metadata"]

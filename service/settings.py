@@ -1,0 +1,33 @@
+"""What the surroundings say: read once, at the edge, from `ELEMENTDUE_…` variables."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, field_validator
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+
+_DATA = Path(".data")
+
+
+class Settings(BaseSettings):
+    """Every setting with its default."""
+
+    model_config = SettingsConfigDict(env_prefix="ELEMENTDUE_", extra="ignore")
+
+    database: str | None = None
+    key_file: Path | None = None
+    server: str | None = None
+    allowed_hosts: Annotated[tuple[str, ...], NoDecode] = ("127.0.0.1", "localhost", "[::1]")
+    pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
+    largest_body_bytes: Annotated[int, Field(ge=1024)] = 1_000_000
+    largest_import_bytes: Annotated[int, Field(ge=1024)] = 256_000_000
+
+    @field_validator("allowed_hosts", mode="before")
+    @classmethod
+    def _split(cls, told: Any) -> Any:
+        return tuple(part.strip() for part in told.split(",")) if isinstance(told, str) else told
+
+    @property
+    def database_url(self) -> str:
+        """The database, by default the plant's own file beside the checkout's data."""
+        return self.database or f"sqlite:///{_DATA / 'elementdue.sqlite'}"

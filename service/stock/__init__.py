@@ -1,0 +1,1 @@
+"""Stock: counts, movements since, and what could not be booked."""

@@ -1,0 +1,157 @@
+"""What is on the shelves: the last count of each lot, and what has moved since."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from scheduler.planning.kits import Arrival, KitSpec, ShelfLot
+from scheduler.vocabulary import Answer, ElementKind
+from service.database import rows_known_at
+from service.plant_folder import tables as t
+from service.plant_store.time import to_day
+from service.stock.tables import stock_movements
+from service.work_orders.tables import picks, tasks, work_orders
+
+RECEIVED = "received"
+"""The shelf of supply that has come in and stands in no count yet."""
+
+LotKey = tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class CountedLot:
+    """A lot as last counted, or as received since."""
+
+    part_number: str
+    store: str
+    lot: str
+    bin: str
+    counted: int
+    counted_at: datetime
+    expires_at: datetime | None
+
+    @property
+    def key(self) -> LotKey:
+        return (self.part_number, self.store, self.lot)
+
+
+def counted_lots(connection: sa.Connection, as_of: datetime) -> list[CountedLot]:
+    """Every lot that was counted or received, in the order of its codes."""
+    counts = t.stock
+    rows = connection.execute(
+        sa.select(counts)
+        .where(rows_known_at(counts, as_of))
+        .order_by(counts.c.part_number, counts.c.store, counts.c.lot)
+    ).mappings()
+    lots = [
+        CountedLot(
+            *(row["part_number"], row["store"], row["lot"], row["bin"] or ""),
+            *(row["on_hand"], row["counted_at"], row["expires_at"]),
+        )
+        for row in rows
+    ]
+    last_count: dict[str, datetime] = {}
+    for lot in lots:
+        last_count[lot.part_number] = max(lot.counted_at, last_count.get(lot.part_number, lot.counted_at))
+    return lots + _received(connection, as_of, last_count)
+
+
+def _received(connection: sa.Connection, as_of: datetime, last_count: dict[str, datetime]) -> list[CountedLot]:
+    """Supply that came in after its part was last counted; a later count has it already."""
+    orders = t.supply
+    rows = connection.execute(
+        sa.select(orders).where(
+            rows_known_at(orders, as_of), orders.c.part_number.is_not(None), orders.c.received_at <= as_of
+        )
+    ).mappings()
+    return [
+        CountedLot(
+            *(row["part_number"], RECEIVED, f"{row['order']}/{row['line']}", ""),
+            *(int(row["quantity"]), row["received_at"], None),
+        )
+        for row in rows
+        if row["part_number"] not in last_count or row["received_at"] > last_count[row["part_number"]]
+    ]
+
+
+def shelf_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:
+    """Lots with what is left in each: count, plus movements since, never below 0."""
+    moved = _moved(connection, as_of)
+    return [
+        ShelfLot(
+            *(lot.part_number, lot.store, lot.lot, lot.bin),
+            max(lot.counted + sum(quantity for at, quantity in moved.get(lot.key, []) if at > lot.counted_at), 0),
+            None if lot.expires_at is None else to_day(lot.expires_at),
+        )
+        for lot in counted_lots(connection, as_of)
+    ]
+
+
+def free_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:
+    """Lots less what work underway has taken into its hands."""
+    taken: dict[LotKey, int] = {}
+    in_hand = (
+        sa.select(picks.c.part_number, picks.c.store, picks.c.lot, sa.func.sum(picks.c.quantity))
+        .join(tasks, tasks.c.id == picks.c.task)
+        .join(work_orders, work_orders.c.id == tasks.c.work_order)
+        .where(tasks.c.state == "open", work_orders.c.state == "underway", picks.c.store.is_not(None))
+        .group_by(picks.c.part_number, picks.c.store, picks.c.lot)
+    )
+    for part_number, store, lot, quantity in connection.execute(in_hand):
+        taken[part_number, store, lot] = int(quantity)
+    return [
+        replace(lot, quantity=max(lot.quantity - taken.get((lot.part_number, lot.store, lot.lot), 0), 0))
+        for lot in shelf_lots(connection, as_of)
+    ]
+
+
+def arrivals(connection: sa.Connection, as_of: datetime) -> list[Arrival]:
+    """Parts on order that have not come in."""
+    orders = t.supply
+    rows = connection.execute(
+        sa.select(orders).where(
+            rows_known_at(orders, as_of),
+            orders.c.part_number.is_not(None),
+            sa.or_(orders.c.received_at.is_(None), orders.c.received_at > as_of),
+        )
+    ).mappings()
+    return [
+        Arrival(row["part_number"], row["order"], row["line"], int(row["quantity"]), to_day(row["expected_at"]))
+        for row in rows
+    ]
+
+
+def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]]) -> dict[str, KitSpec]:
+    """What each position takes, by its code."""
+    lines: dict[str, list[tuple[str, int]]] = {}
+    for row in connection.execute(sa.select(t.kit_lines).order_by(t.kit_lines.c.part_number)).mappings():
+        lines.setdefault(row["position"], []).append((row["part_number"], row["quantity"]))
+    types = t.element_types
+    query = sa.select(
+        t.positions.c.position,
+        t.positions.c.part_number,
+        t.positions.c.quantity,
+        types.c.kind,
+        types.c.cleanable,
+        types.c.seal_kit,
+    ).join(types, types.c.part_number == t.positions.c.part_number)
+    return {
+        row["position"]: KitSpec(
+            part_number=row["part_number"],
+            quantity=row["quantity"] or 1,
+            or_else=alternates.get(row["part_number"], ()),
+            seal_kit=row["seal_kit"],
+            lines=tuple(lines.get(row["position"], ())),
+            cleaned=row["kind"] == ElementKind.STRAINER and row["cleanable"] == Answer.YES,
+        )
+        for row in connection.execute(query).mappings()
+    }
+
+
+def _moved(connection: sa.Connection, as_of: datetime) -> dict[LotKey, list[tuple[datetime, int]]]:
+    moved: dict[LotKey, list[tuple[datetime, int]]] = {}
+    query = sa.select(stock_movements).where(stock_movements.c.recorded_at <= as_of)
+    for row in connection.execute(query).mappings():
+        moved.setdefault((row["part_number"], row["store"], row["lot"]), []).append((row["at"], row["quantity"]))
+    return moved

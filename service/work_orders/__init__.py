@@ -1,0 +1,1 @@
+"""Work orders, their tasks and the picks of each task."""

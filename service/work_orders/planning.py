@@ -1,0 +1,172 @@
+"""Between the planner's work and the tables: what is open, and writing only what a pass changes."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from scheduler.planning.kits import Pick, Subject
+from scheduler.planning.stops import Stop
+from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
+from scheduler.vocabulary import TaskKind, WorkOrderState
+from service.plant_store.time import from_day, to_day
+from service.work_orders.tables import picks, tasks, work_orders
+
+_OPEN_STATES = tuple(
+    state.value
+    for state in (WorkOrderState.DRAFT, WorkOrderState.ISSUED, WorkOrderState.UNDERWAY, WorkOrderState.HELD)
+)
+
+
+def open_work(connection: sa.Connection) -> tuple[tuple[OpenOrder, ...], tuple[OpenTask, ...]]:
+    """Every order and task that is not ended."""
+    orders = connection.execute(
+        sa.select(work_orders).where(work_orders.c.state.in_(_OPEN_STATES)).order_by(work_orders.c.id)
+    ).mappings()
+    open_tasks = connection.execute(sa.select(tasks).where(tasks.c.state == "open").order_by(tasks.c.id)).mappings()
+    return (
+        tuple(
+            OpenOrder(
+                id=row["id"],
+                plant=row["plant"],
+                system=row["system"],
+                state=WorkOrderState(row["state"]),
+                acknowledged=row["acknowledged_at"] is not None,
+                planned_day=to_day(row["planned_for"]),
+                stop=_stop(row),
+            )
+            for row in orders
+        ),
+        tuple(
+            OpenTask(
+                id=row["id"],
+                order=row["work_order"],
+                system=row["system"],
+                position=row["position"],
+                kind=TaskKind(row["kind"]),
+                due_day=to_day(row["due_at"]),
+                proposal=row["proposal"],
+            )
+            for row in open_tasks
+        ),
+    )
+
+
+def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str) -> None:
+    """Raise, move, issue and withdraw drafts, and keep the proposals for issued work."""
+    _end(connection, tasks, plan.withdrawn_tasks, state="withdrawn", now=now)
+    for draft in plan.drafts:
+        order = _raise(connection, draft, now, by) if draft.id is None else _move(connection, draft, now)
+        for task_id, task in draft.tasks:
+            _keep_task(connection, order, task_id, task, now)
+    for proposal in plan.proposals:
+        connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
+    _end(connection, work_orders, plan.withdrawn_orders, state=WorkOrderState.WITHDRAWN, now=now)
+
+
+def save_picks(connection: sa.Connection, planned: Sequence[Pick]) -> None:
+    """Bring the picks of open work that has not begun in line with `planned`; the rest stays as it is."""
+    open_rows = connection.execute(
+        sa.select(tasks.c.id, tasks.c.system, tasks.c.position, tasks.c.kind)
+        .join(work_orders, work_orders.c.id == tasks.c.work_order)
+        .where(tasks.c.state == "open", work_orders.c.state != WorkOrderState.UNDERWAY)
+    )
+    task_of: dict[Subject, int] = {(row.system, row.position, TaskKind(row.kind)): row.id for row in open_rows}
+    wanted: dict[int, list[dict[str, Any]]] = {task: [] for task in task_of.values()}
+    for pick in planned:
+        task = task_of[pick.subject]
+        wanted[task].append(_pick_row(task, pick))
+    kept: dict[int, list[dict[str, Any]]] = {}
+    for row in connection.execute(
+        sa.select(picks).where(picks.c.task.in_(list(wanted))).order_by(picks.c.id)
+    ).mappings():
+        kept.setdefault(row["task"], []).append({name: value for name, value in row.items() if name != "id"})
+    changed = [task for task, rows in wanted.items() if rows != kept.get(task, [])]
+    connection.execute(sa.delete(picks).where(picks.c.task.in_(changed)))
+    rows = [row for task in changed for row in wanted[task]]
+    if rows:
+        connection.execute(sa.insert(picks), rows)
+
+
+def _pick_row(task: int, pick: Pick) -> dict[str, Any]:
+    shelf, arrival = pick.shelf, pick.arrival
+    return {
+        "task": task,
+        "part_number": pick.part_number,
+        "instead_of": pick.instead_of,
+        "quantity": pick.quantity,
+        "store": None if shelf is None else shelf.store,
+        "lot": None if shelf is None else shelf.lot,
+        "bin": None if shelf is None else shelf.bin,
+        "arrives_at": None if arrival is None else from_day(arrival.arrives_day),
+        "arrives_with": None if arrival is None else f"{arrival.order}/{arrival.line}",
+    }
+
+
+def _stop(row: sa.RowMapping) -> Stop | None:
+    if row["stop_starts_at"] is None:
+        return None
+    return Stop(to_day(row["stop_starts_at"]), to_day(row["stop_ends_at"]))
+
+
+def _end(connection: sa.Connection, table: sa.Table, ids: Iterable[int], *, state: str, now: datetime) -> None:
+    values: dict[str, Any] = {"state": state, "ended_at": now}
+    if table is work_orders:
+        values["version"] = work_orders.c.version + 1
+    chosen = list(ids)
+    if chosen:
+        connection.execute(sa.update(table).where(table.c.id.in_(chosen)).values(**values))
+
+
+def _order_values(draft: DraftOrder) -> dict[str, Any]:
+    return {
+        "planned_for": from_day(draft.planned_day),
+        "stop_starts_at": None if draft.stop is None else from_day(draft.stop.start_day),
+        "stop_ends_at": None if draft.stop is None else from_day(draft.stop.end_day),
+    }
+
+
+def _issued(now: datetime) -> dict[str, Any]:
+    return {"state": WorkOrderState.ISSUED, "issued_at": now, "issued_by": "plant setting issue_ahead"}
+
+
+def _raise(connection: sa.Connection, draft: DraftOrder, now: datetime, by: str) -> int:
+    values = {
+        "plant": draft.plant,
+        "system": draft.system,
+        "state": WorkOrderState.DRAFT,
+        "raised_at": now,
+        "raised_by": by,
+        "version": 1,
+    }
+    values |= _order_values(draft) | (_issued(now) if draft.issue else {})
+    raised = connection.execute(sa.insert(work_orders).values(**values)).inserted_primary_key
+    assert raised is not None  # noqa: S101 - an insert of one row has its key
+    return int(raised[0])
+
+
+def _move(connection: sa.Connection, draft: DraftOrder, now: datetime) -> int:
+    assert draft.id is not None  # noqa: S101 - the caller raises new ones
+    stands = connection.execute(sa.select(work_orders).where(work_orders.c.id == draft.id)).mappings().one()
+    values = {name: value for name, value in _order_values(draft).items() if stands[name] != value}
+    if draft.issue:
+        values |= _issued(now)
+    if values:
+        values["version"] = stands["version"] + 1
+        connection.execute(sa.update(work_orders).where(work_orders.c.id == draft.id).values(**values))
+    return draft.id
+
+
+def _keep_task(connection: sa.Connection, order: int, task_id: int | None, task: WantedTask, now: datetime) -> None:
+    values = {
+        "work_order": order,
+        "due_at": from_day(task.due_day),
+        "trigger": task.trigger,
+        "because": task.because,
+    }
+    if task_id is not None:
+        connection.execute(sa.update(tasks).where(tasks.c.id == task_id).values(**values))
+        return
+    values |= {"system": task.system, "position": task.position, "kind": task.kind, "state": "open", "opened_at": now}
+    connection.execute(sa.insert(tasks).values(**values))
