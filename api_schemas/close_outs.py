@@ -68,8 +68,9 @@ class Confirmation(BaseModel):
 class CloseOutIn(BaseModel):
     """How a job really went: by `task`, or by `position` where there was no work order.
 
-    `hours` is what the position's meter showed. `kind` is needed only without a task and where the position has
-    more than one kind of work open.
+    `hours` is what the position's meter showed. `kind` is needed only without a task and where the work was not the
+    position's usual one. `element_changed` is by default true for work that renews the element. Without `parts` the
+    seal kits and kit lines that were picked for the task count as used.
     """
 
     model_config = Wire
@@ -79,12 +80,12 @@ class CloseOutIn(BaseModel):
     kind: _Kind | None = None
     at: _Time
     hours: Annotated[float, Field(ge=0, le=10_000_000)] | None = None
-    element_changed: bool = True
+    element_changed: bool | None = None
     dp_before: DpReading | None = None
     dp_after: DpReading | None = None
     element: FittedElement | None = None
-    parts: list[PartUsed] = []
-    oil: list[OilAdded] = []
+    parts: Annotated[list[PartUsed], Field(max_length=100)] | None = None
+    oil: Annotated[list[OilAdded], Field(max_length=100)] = []
     reason: _Word | None = None
     condition: Line | None = None
     cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None

@@ -112,16 +112,19 @@ def shown(value: Any) -> str:
     return text if len(text) <= _SHOWN_AT_MOST else text[:_SHOWN_AT_MOST] + "…"
 
 
+def problem_response(problem: Problem) -> Response:
+    """The document of one problem."""
+    document = _document(problem.status, problem.slug, problem.title, problem.detail, problem.errors)
+    headers = {"WWW-Authenticate": "Bearer"} if problem.status == Unauthenticated.status else None
+    return _response(document.model_copy(update=problem.extra), headers)
+
+
 def install(app: FastAPI) -> None:
     """Render every error of `app` as a problem document."""
 
     @app.exception_handler(Problem)
     def _known(_request: Request, problem: Problem) -> Response:
-        document = _document(problem.status, problem.slug, problem.title, problem.detail, problem.errors).model_copy(
-            update=problem.extra
-        )
-        headers = {"WWW-Authenticate": "Bearer"} if problem.status == Unauthenticated.status else None
-        return _response(document, headers)
+        return problem_response(problem)
 
     @app.exception_handler(RequestValidationError)
     def _invalid(_request: Request, error: RequestValidationError) -> Response:

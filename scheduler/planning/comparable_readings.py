@@ -12,7 +12,7 @@ from scheduler.engineering.pressure_drop import (
     clean_element_dp_bar,
     normalised_dp,
 )
-from scheduler.engineering.reading_gate import gate_readings
+from scheduler.engineering.reading_gate import Gate, gate_readings
 from scheduler.engineering.suction import rise_above_clean_bar, vacuum_limit_bar
 from scheduler.engineering.terminal_dp import (
     TerminalRule,
@@ -27,6 +27,15 @@ from scheduler.vocabulary import Place, Stage
 USUAL_GAUGE_STEP_BAR = 0.05
 USUAL_VACUUM_STEP_BAR = 0.01
 """Where too few readings tell the gauge's own step (ours)."""
+
+
+WORKING_TEMPERATURE_COUNTS = 3
+"""A position's warm state is the median of its readings' temperatures, among which the system's working temperature
+counts as this many: two readings, both taken at a cold start, are no warm state (ours)."""
+
+CLEAN_READINGS = 5
+CLEAN_VISCOSITY_RATIO = 1.5
+"""A strainer's own clean vacuum is taken from its first five readings with oil near its working viscosity (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +69,11 @@ def comparable_readings(columns: PlantColumns, owner: Ints) -> ComparableReading
     warm = _warm_state(columns, owner)
     by_vacuum = np.array([place is Place.SUCTION for place in positions.place], dtype=bool)
     sheet = _clean_by_sheet(columns, warm)
-    clean_vacuum = _clean_vacuum(columns, by_vacuum)
+    of_another_life = _of_another_life(columns, owner)
+    clean_vacuum = _clean_vacuum_bar(columns, by_vacuum, warm, of_another_life)
     strainer_clean = np.where(np.isnan(sheet), 0.5 * clean_vacuum, sheet)
-    vacuum_dp = rise_above_clean_bar(dp.vacuum_bar, clean_vacuum[owner]) + strainer_clean[owner]
+    rise = rise_above_clean_bar(dp.vacuum_bar, clean_vacuum[owner])
+    vacuum_dp = np.maximum(rise + strainer_clean[owner], 0.0)  # less than clean is scatter, not a mistake
     read = np.where(np.isnan(read) & by_vacuum[owner], vacuum_dp, read)
     step = gauge_steps_bar(np.where(np.isnan(dp.vacuum_bar), read, dp.vacuum_bar), dp.offsets)
     usual = np.where(by_vacuum, USUAL_VACUUM_STEP_BAR, USUAL_GAUGE_STEP_BAR)
@@ -74,8 +85,9 @@ def comparable_readings(columns: PlantColumns, owner: Ints) -> ComparableReading
         reading,
         gauge_step_bar=step[owner],
         bypass_dp_bar=positions.bypass_dp_bar[owner],
-        is_change_day=_of_another_life(columns, owner),
+        is_change_day=of_another_life,
     )
+    gate[of_another_life] = Gate.CHANGE_DAY  # an indicator sighting without a ΔP too
     terminal, rule = _terminal(columns, warm, by_vacuum, clean_vacuum, strainer_clean)
     clean = np.where(by_vacuum & ~np.isnan(clean_vacuum), strainer_clean, sheet)
     return ComparableReadings(reading, read, gate.astype(np.intp), step, warm, clean, terminal, rule)
@@ -86,12 +98,17 @@ def _warm_state(columns: PlantColumns, owner: Ints) -> WarmState:
     moving = np.where(columns.dp.flow_lpm > 0.0, columns.dp.flow_lpm, np.nan)
     stated_temperature = systems.working_temperature_degC[positions.system]
     usual = np.where(np.isnan(stated_temperature), USUAL_WARM_TEMPERATURE_degC, stated_temperature)
-    median_temperature = _median_per(owner, columns.dp.oil_temperature_degC, len(usual))
+    believed = np.repeat(np.arange(len(usual)), WORKING_TEMPERATURE_COUNTS)
+    median_temperature = _median_per(
+        np.concatenate([owner, believed]),
+        np.concatenate([columns.dp.oil_temperature_degC, usual[believed]]),
+        len(usual),
+    )
     median_flow = _median_per(owner, moving, len(usual))
     oils = [systems.oil[system] for system in positions.system]
     return WarmState(
         flow_lpm=np.where(np.isnan(positions.flow_lpm), median_flow, positions.flow_lpm),
-        oil_temperature_degC=np.where(np.isnan(median_temperature), usual, median_temperature),
+        oil_temperature_degC=median_temperature,
         housing_dp_bar=positions.housing_dp_bar,
         walther_a=np.array([oil.walther_a for oil in oils]),
         walther_b=np.array([oil.walther_b for oil in oils]),
@@ -127,13 +144,19 @@ def _clean_by_sheet(columns: PlantColumns, warm: WarmState) -> Floats:
     )
 
 
-def _clean_vacuum(columns: PlantColumns, by_vacuum: Flags) -> Floats:
-    """The position's own vacuum when clean: the median of the first three readings since the fitting."""
+def _clean_vacuum_bar(
+    columns: PlantColumns, by_vacuum: Flags, warm: WarmState, of_another_life: Flags
+) -> Floats:
+    """The position's own vacuum when clean: the median of the first readings since the fitting with warm oil."""
     clean = np.full(len(by_vacuum), np.nan)
     for position in np.flatnonzero(by_vacuum):
         rows = slice(columns.dp.offsets[position], columns.dp.offsets[position + 1])
-        vacuum = columns.dp.vacuum_bar[rows]
-        first = vacuum[~np.isnan(vacuum)][:3]
+        temperature = columns.dp.oil_temperature_degC[rows]
+        viscosity = viscosity_at(temperature, warm.walther_a[position], warm.walther_b[position])
+        cold = viscosity > CLEAN_VISCOSITY_RATIO * warm.viscosity_mm2_s[position]
+        stands = columns.dp.flow_lpm[rows] == 0.0
+        vacuum = columns.dp.vacuum_bar[rows][~(cold | stands | of_another_life[rows])]
+        first = vacuum[~np.isnan(vacuum)][:CLEAN_READINGS]
         if len(first):
             clean[position] = np.median(first)
     return clean
@@ -154,7 +177,7 @@ def _of_another_life(columns: PlantColumns, owner: Ints) -> Flags:
 
 
 def _terminal(
-    columns: PlantColumns, warm: WarmState, by_vacuum: Flags, clean_vacuum: Floats, strainer_clean: Floats
+    columns: PlantColumns, warm: WarmState, by_vacuum: Flags, clean_vacuum_bar: Floats, strainer_clean_bar: Floats
 ) -> tuple[Floats, Ints]:
     """The element's terminal ΔP at the warm state, and the rule that gave it."""
     positions = columns.positions
@@ -163,8 +186,8 @@ def _terminal(
     coldest = viscosity_at(columns.systems.coldest_start_degC[positions.system], warm.walther_a, warm.walther_b)
     at_start = cold_start_terminal_bar(terminal, warm.viscosity_mm2_s, coldest)
     terminal = np.where(positions.shut_at_start & ~np.isnan(at_start), at_start, terminal)
-    inlet = vacuum_limit_bar(positions.vacuum_limit_bar) - clean_vacuum + strainer_clean
-    inlet = np.where(inlet > 1.05 * strainer_clean, inlet, np.nan)  # else clean is as good as at the limit
+    inlet = vacuum_limit_bar(positions.vacuum_limit_bar) - clean_vacuum_bar + strainer_clean_bar
+    inlet = np.where(inlet > 1.05 * strainer_clean_bar, inlet, np.nan)  # else clean is as good as at the limit
     stated = rule == TerminalRule.STATED
-    use_inlet = by_vacuum & ~np.isnan(clean_vacuum) & ~stated
+    use_inlet = by_vacuum & ~np.isnan(clean_vacuum_bar) & ~stated
     return np.where(use_inlet, inlet, terminal), rule.astype(np.intp)

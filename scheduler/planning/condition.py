@@ -15,7 +15,7 @@ from scheduler.engineering.pressure_drop import (
     started_log_variance,
     started_shift_bar,
 )
-from scheduler.engineering.reading_gate import COUNTED_GATES
+from scheduler.engineering.reading_gate import COUNTED_GATES, Gate
 from scheduler.engineering.terminal_dp import (
     assembly_terminal_dp_bar,
 )
@@ -26,6 +26,10 @@ from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.condition_forecast import ConditionForecast, ReadingColumns, forecast
 from scheduler.statistics.life_model import LifePrior, remaining_life
 from scheduler.statistics.remaining_hours import RemainingHours
+
+_ENTERS_THE_FORECAST = [int(gate) for gate in COUNTED_GATES | {Gate.BYPASS_OPEN}]
+"""A warm reading at the bypass setting says how bad the element is at least. Left out, a spent element would be
+judged by its readings before, and would look the better for getting worse."""
 
 CLEAN_LOG_SD = 0.25
 """How far a fitted element's clean ΔP may lie from the sheet's, as a ratio (ours)."""
@@ -61,7 +65,7 @@ class Condition:
 
     def counted(self) -> Flags:
         """Readings (N,) that count for the forecast."""
-        return np.isin(self.gate, [int(gate) for gate in COUNTED_GATES])
+        return np.isin(self.gate, _ENTERS_THE_FORECAST)
 
 
 def assess_condition(columns: PlantColumns, duty: Duty, life: LifePrior | None = None) -> Condition:
@@ -69,7 +73,7 @@ def assess_condition(columns: PlantColumns, duty: Duty, life: LifePrior | None =
     owner = np.repeat(np.arange(len(columns.positions.code)), np.diff(columns.dp.offsets))
     restated = comparable_readings(columns, owner)
     life = pooled_prior(columns, duty) if life is None else life
-    counts = np.isin(restated.gate, [int(gate) for gate in COUNTED_GATES]) & ~np.isnan(duty.reading_run_h)
+    counts = np.isin(restated.gate, _ENTERS_THE_FORECAST) & ~np.isnan(duty.reading_run_h)
     enough = np.bincount(owner[counts], minlength=len(columns.positions.code)) > 0
     has_forecast = enough & ~np.isnan(restated.terminal_bar) & ~np.isnan(duty.run_h)
     rows = np.flatnonzero(has_forecast)

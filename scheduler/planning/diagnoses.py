@@ -134,7 +134,7 @@ def _unconfirmed_trip(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 def _dropped(seen: _Seen, position: int) -> Iterator[Diagnosis]:
     """ΔP fell though nothing was changed: a ruptured or unseated element, an open bypass, a missing seal."""
     rows = seen.readings_of(position)
-    rows = rows[(seen.condition.gate[rows] == Gate.USABLE)]
+    rows = rows[np.isin(seen.condition.gate[rows], [Gate.USABLE, Gate.BELOW_RESOLUTION])]
     level = seen.condition.element_dp_bar[rows]
     if len(rows) < 6:
         return
@@ -158,7 +158,7 @@ def _dropped(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
     rows = seen.readings_of(position)
     vacuum = seen.columns.dp.vacuum_bar[rows]
-    known = rows[~np.isnan(vacuum)]
+    known = rows[~np.isnan(vacuum) & (seen.condition.gate[rows] != Gate.CHANGE_DAY)]
     if not len(known):
         return
     limit = float(vacuum_limit_bar(seen.columns.positions.vacuum_limit_bar[position]))
@@ -222,22 +222,26 @@ def _doubtful_hours(seen: _Seen, system: int) -> Iterator[Diagnosis]:
         rows = slice(columns.meters.offsets[index], columns.meters.offsets[index + 1])
         hours = seen.duty.meters[index].hours
         day, shown_h = columns.meters.day[rows], columns.meters.shown_h[rows]
-        for row in np.flatnonzero(np.isin(hours.outcome, [int(each) for each in _NOT_BELIEVED])):
-            if now - day[row] <= _SUSPECT_FOR_D and row == len(day) - 1:
-                yield Diagnosis(
-                    system,
-                    -1,
-                    _meter_code("meter-reading-doubtful", columns.meters.code[index]),
-                    Severity.SOON,
-                    {
-                        "meter": columns.meters.code[index],
-                        "hours": float(shown_h[row]),
-                        "at_day": float(day[row]),
-                        "earlier_h": _number(hours.earlier_h[row]),
-                        "earlier_day": _number(hours.earlier_day[row]),
-                        "outcome": ReadingOutcome(int(hours.outcome[row])).name.lower(),
-                    },
-                )
+        doubted = np.flatnonzero(np.isin(hours.outcome, [int(each) for each in _NOT_BELIEVED]))
+        doubted = doubted[now - day[doubted] <= _SUSPECT_FOR_D]
+        if len(doubted):
+            last = int(doubted[-1])
+            settled = last < len(day) - 1  # later readings went on without it
+            yield Diagnosis(
+                system,
+                -1,
+                _meter_code("meter-reading-doubtful", columns.meters.code[index]),
+                Severity.NOTE if settled else Severity.SOON,
+                {
+                    "meter": columns.meters.code[index],
+                    "hours": float(shown_h[last]),
+                    "at_day": float(day[last]),
+                    "earlier_h": _number(hours.earlier_h[last]),
+                    "earlier_day": _number(hours.earlier_day[last]),
+                    "outcome": ReadingOutcome(int(hours.outcome[last])).name.lower(),
+                    "count": len(doubted),
+                },
+            )
         still = _stands_still_since(seen, int(index))
         if still is not None:
             yield Diagnosis(

@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 
 from scheduler.planning.condition import Condition
-from scheduler.planning.duty import Duty, Meter, day_of_run_hours, planned_ahead
+from scheduler.planning.duty import Duty, Meter, day_of_run_hours, planned_ahead, run_hours_between
 from scheduler.planning.indicator import Sighting
 from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
 from scheduler.planning.reasons import because_of
 from scheduler.statistics.competing_triggers import Fused, fuse
 from scheduler.statistics.reach_date import reach_known_probability, reach_probability
 from scheduler.statistics.remaining_hours import EDGE_H, RemainingHours
-from scheduler.vocabulary import EventKind, Trigger
+from scheduler.vocabulary import EventKind, Place, Trigger
 
 AHEAD_D = 20 * 365.25
 """A date further away is no date."""
@@ -26,9 +26,10 @@ AHEAD_D = 20 * 365.25
 SHORTENED_INTERVAL_H: dict[EventKind, float] = {
     EventKind.COMMISSIONED: 50.0,
     EventKind.PUMP_FAILURE: 50.0,
-    EventKind.HOSE_BURST: 50.0,
 }
-"""Run hours after which what was in the circuit at such an event is changed; common practice, no source."""
+"""Run hours after which what filtered the oil at such an event is changed; common practice, no source."""
+
+_NOT_BEHIND_THE_PUMP = frozenset({Place.SUCTION, Place.BREATHER, Place.FILLER})
 
 _CAUSES = (Trigger.PRESSURE, Trigger.LIFE, Trigger.HOURS, Trigger.EVENT)
 _STEPS = (Trigger.HOURS, Trigger.EVENT, Trigger.AGE, Trigger.INDICATOR)
@@ -100,6 +101,7 @@ def _after_events(columns: PlantColumns, duty: Duty) -> tuple[Floats, Ints]:
     positions = len(columns.positions.code)
     left, which = np.full(positions, np.inf), np.full(positions, -1, dtype=np.intp)
     events = columns.events
+    behind_pump = np.array([place not in _NOT_BEHIND_THE_PUMP for place in columns.positions.place], dtype=bool)
     for row, kind in enumerate(events.kind):
         interval_h = SHORTENED_INTERVAL_H.get(kind)
         if interval_h is None:
@@ -110,11 +112,9 @@ def _after_events(columns: PlantColumns, duty: Duty) -> tuple[Floats, Ints]:
             concerned = (columns.positions.system == events.system[row]) & (
                 np.abs(columns.fitted.fitted_day - events.day[row]) <= 1.0
             )
-        for position in np.flatnonzero(concerned & duty.gains_hours):
-            meter = duty.meters[columns.positions.meter[position]]
-            since_h = meter.run_hours_between(
-                max(events.day[row], columns.fitted.fitted_day[position]), columns.as_of_day
-            )
+        for position in np.flatnonzero(concerned & behind_pump & duty.gains_hours):
+            since_day = float(max(events.day[row], columns.fitted.fitted_day[position]))
+            since_h = run_hours_between(columns, duty, int(position), since_day, columns.as_of_day)
             if interval_h - since_h < left[position]:
                 left[position], which[position] = interval_h - since_h, row
     return left, which
@@ -239,11 +239,13 @@ def _overdue_hours(columns: PlantColumns, duty: Duty, due_ahead: float, position
     """Run hours since a limit that was passed; 0 where none was."""
     if due_ahead >= 0.0:
         return 0.0
-    meter = duty.meters[columns.positions.meter[position]]
-    return round(meter.run_hours_between(columns.as_of_day + due_ahead, columns.as_of_day), 1)
+    passed_day = columns.as_of_day + due_ahead
+    return round(run_hours_between(columns, duty, position, passed_day, columns.as_of_day), 1)
 
 
 def _expected_hours(columns: PlantColumns, duty: Duty, position: int, until_day: float) -> float:
-    meter: Meter = duty.meters[columns.positions.meter[position]]
+    meter: Meter = duty.meters[int(columns.positions.meter[position])]
+    if not duty.gains_hours[position]:
+        return 0.0
     planned_h = float(meter.planned.at(until_day)) - float(meter.planned.at(columns.as_of_day))
-    return planned_h * meter.rate.per_planned_hour if duty.gains_hours[position] else 0.0
+    return planned_h * meter.rate.per_planned_hour

@@ -29,10 +29,13 @@ class Meter:
     def has_readings(self) -> bool:
         return len(self.hours.day) > 0
 
-    def run_hours_between(self, from_day: float, to_day: float) -> float:
-        """Run hours of the meter from one day to another."""
-        hours = hours_at(self.hours, self.planned, self.rate, np.array([from_day, to_day]))
-        return float(max(hours[1] - hours[0], 0.0))
+    def run_hours_sd_between(self, from_day: float, to_day: float) -> float:
+        """Standard deviation of the run hours from one day to another: what no reading has told of them."""
+        if not self.has_readings or from_day >= self.hours.day[-1]:
+            planned_h = float(self.planned.at(to_day) - self.planned.at(from_day))
+            return float(np.sqrt(planned_h * self.rate.variance_per_planned_hour + planned_h**2 * self.rate.variance))
+        variance = hours_variance_at(self.hours, self.planned, self.rate, np.array([from_day, to_day]))
+        return float(np.sqrt(variance.sum()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,8 @@ class Duty:
 
 def assess_duty(columns: PlantColumns) -> Duty:
     """Run hours from the meters, the stops as standstills and the changeovers."""
-    meters = tuple(_meter(columns, index) for index in range(len(columns.meters.code)))
+    first_day = _first_day(columns)
+    meters = tuple(_meter(columns, index, first_day) for index in range(len(columns.meters.code)))
     positions = len(columns.positions.code)
     in_service = [_times_in_service(columns, position) for position in range(positions)]
     now = columns.as_of_day
@@ -72,8 +76,9 @@ def assess_duty(columns: PlantColumns) -> Duty:
         run_h[position] = max(hours[1] - hours[0], 0.0)
         # a date-only reading at noon may stand before the hour at which its element was fitted
         reading_run_h[readings] = np.clip(hours[2:] - hours[0], 0.0, run_h[position])
-        run_h_sd[position] = float(
-            np.sqrt(hours_variance_at(meter.hours, meter.planned, meter.rate, np.array([now]))[0])
+        rested_since_day = in_service[position][-1][1]
+        run_h_sd[position] = meter.run_hours_sd_between(
+            float(fitted_day), max(min(rested_since_day, now), float(fitted_day))
         )
     rates = [meters[meter].rate for meter in columns.positions.meter]
     return Duty(
@@ -97,16 +102,23 @@ def planned_ahead(columns: PlantColumns, duty: Duty, days_ahead: Floats) -> Floa
     return np.where(duty.gains_hours[:, None], np.maximum(ahead, 0.0), 0.0)
 
 
+def run_hours_between(columns: PlantColumns, duty: Duty, position: int, from_day: float, to_day: float) -> float:
+    """Run hours of a position from one day to another, those of its side alone in a duplex housing."""
+    meter = duty.meters[int(columns.positions.meter[position])]
+    hours = _hours_in_service(meter, _times_in_service(columns, position), np.array([from_day, to_day]))
+    return float(max(hours[1] - hours[0], 0.0))
+
+
 def day_of_run_hours(columns: PlantColumns, duty: Duty, position: int, run_h: float) -> float:
     """The past day on which what is fitted had run `run_h` hours."""
-    meter = duty.meters[columns.positions.meter[position]]
+    meter = duty.meters[int(columns.positions.meter[position])]
     spans = _times_in_service(columns, position)
     days = np.linspace(columns.fitted.fitted_day[position], columns.as_of_day, 2000)
     hours = _hours_in_service(meter, spans, days)
     return float(np.interp(run_h, hours - hours[0], days))
 
 
-def _meter(columns: PlantColumns, index: int) -> Meter:
+def _meter(columns: PlantColumns, index: int, first_day: float) -> Meter:
     rows = slice(columns.meters.offsets[index], columns.meters.offsets[index + 1])
     day = columns.meters.day[rows]
     system = columns.meters.system[index]
@@ -115,7 +127,7 @@ def _meter(columns: PlantColumns, index: int) -> Meter:
     standstills = np.column_stack([columns.stops.start_day[concerned], columns.stops.end_day[concerned]])
     per_week = columns.systems.hours_per_week[system]
     planned = planned_hours(
-        _first_day(columns, day) - 1.0,
+        first_day - 1.0,
         columns.as_of_day + _LOOKS_AHEAD_D,
         None if np.isnan(per_week) else float(per_week),
         standstills,
@@ -131,8 +143,9 @@ def _meter(columns: PlantColumns, index: int) -> Meter:
     return Meter(hours, planned, use_rate(hours, planned, columns.as_of_day))
 
 
-def _first_day(columns: PlantColumns, day: Floats) -> float:
-    starts = (day, columns.fitted.fitted_day, columns.lives.fitted_day, np.array([columns.as_of_day]))
+def _first_day(columns: PlantColumns) -> float:
+    now = np.array([columns.as_of_day])
+    starts = (columns.meters.day, columns.fitted.fitted_day, columns.lives.fitted_day, now)
     return float(np.nanmin(np.concatenate(starts)))
 
 

@@ -54,6 +54,8 @@ def sightings_of(columns: PlantColumns, condition: Condition) -> dict[int, Sight
             state = columns.dp.indicator[row]
             if condition.gate[row] == Gate.CHANGE_DAY or state is None:
                 continue
+            if state is IndicatorState.CLEAR and columns.dp.flow_lpm[row] == 0.0:
+                continue  # without flow there is no ΔP that could trip it
             if state is IndicatorState.TRIPPED:
                 trips.append(row)
             else:

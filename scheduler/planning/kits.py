@@ -92,7 +92,7 @@ class _Store:
 
 
 def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tuple[str, ...]]) -> tuple[Need, ...]:
-    """The needs of one task, element first. One seal kit a position; a plant that needs more has a kit line for it."""
+    """The needs of one task, element first. One seal kit a position; a plant that needs more has a kit line."""
     if spec is None or kind not in _FITS_AN_ELEMENT:
         return ()
     needs = []
@@ -105,8 +105,13 @@ def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tupl
     return tuple(needs)
 
 
-def pick_all(work: Iterable[TaskNeeds], lots: Iterable[ShelfLot], supply: Iterable[Arrival]) -> list[Pick]:
-    """Picks for every need, shortages included; no piece is promised twice."""
+def pick_all(
+    work: Iterable[TaskNeeds], lots: Iterable[ShelfLot], supply: Iterable[Arrival], as_of_day: float
+) -> list[Pick]:
+    """Picks for every need, shortages included; no piece is promised twice.
+
+    What is overdue is done on `as_of_day` at the earliest, with parts that have not expired until then.
+    """
     store = _Store({lot: lot.quantity for lot in lots}, {arrival: arrival.quantity for arrival in supply})
     for lot in sorted(store.left, key=_first_to_take):
         store.by_part.setdefault(lot.part_number, []).append(lot)
@@ -115,7 +120,7 @@ def pick_all(work: Iterable[TaskNeeds], lots: Iterable[ShelfLot], supply: Iterab
     picks: list[Pick] = []
     for task in sorted(work, key=lambda task: (not task.issued, task.planned_day, task.subject)):
         for need in task.needs:
-            picks += _meet(task.subject, need, task.planned_day, store)
+            picks += _meet(task.subject, need, max(task.planned_day, as_of_day), store)
     return picks
 
 
@@ -123,29 +128,29 @@ def _first_to_take(lot: ShelfLot) -> tuple[float, str, str]:
     return (float("inf") if lot.expires_day is None else lot.expires_day, lot.store, lot.lot)
 
 
-def _usable(store: _Store, part_number: str, planned_day: float) -> list[ShelfLot]:
+def _usable(store: _Store, part_number: str, job_day: float) -> list[ShelfLot]:
     return [
         lot
         for lot in store.by_part.get(part_number, [])
-        if store.left[lot] > 0 and (lot.expires_day is None or lot.expires_day > planned_day)
+        if store.left[lot] > 0 and (lot.expires_day is None or lot.expires_day > job_day)
     ]
 
 
-def _meet(subject: Subject, need: Need, planned_day: float, store: _Store) -> list[Pick]:
+def _meet(subject: Subject, need: Need, job_day: float, store: _Store) -> list[Pick]:
     parts = (need.part_number, *need.or_else)
     # One part number for the whole need if any can give it: parallel elements must be alike.
     whole = next(
         (
             part
             for part in parts
-            if sum(store.left[lot] for lot in _usable(store, part, planned_day)) >= need.quantity
+            if sum(store.left[lot] for lot in _usable(store, part, job_day)) >= need.quantity
         ),
         need.part_number,
     )
     picks: list[Pick] = []
     missing = need.quantity
     instead_of = None if whole == need.part_number else need.part_number
-    for lot in _usable(store, whole, planned_day):
+    for lot in _usable(store, whole, job_day):
         taken = min(missing, store.left[lot])
         if taken:
             store.left[lot] -= taken
@@ -159,11 +164,13 @@ def _meet(subject: Subject, need: Need, planned_day: float, store: _Store) -> li
 def _promise(parts: Sequence[str], missing: int, store: _Store) -> Arrival | None:
     """The first supply that covers what is missing, of the part itself before what may stand in for it."""
     for part in parts:
-        waiting = missing
-        for arrival in store.arrivals.get(part, []):
-            taken = min(waiting, store.coming[arrival])
+        coming = store.arrivals.get(part, [])
+        if sum(store.coming[arrival] for arrival in coming) < missing:
+            continue  # too little is promised to nobody: another task may need no more than that
+        for arrival in coming:
+            taken = min(missing, store.coming[arrival])
             store.coming[arrival] -= taken
-            waiting -= taken
-            if waiting == 0:
+            missing -= taken
+            if missing == 0:
                 return arrival
     return None

@@ -57,7 +57,7 @@ def plan(known: Known) -> Planned:
     tasks = [task for task in known.tasks if task.system in in_scope]
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks))
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
-    picks = pick_all(_needs(known, work), known.lots, known.supply)
+    picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
     return Planned(tuple(items), tuple(diagnoses), condition.life, work, tuple(picks))
 
 

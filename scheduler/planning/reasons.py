@@ -31,7 +31,7 @@ def because_of(
         "run_h": round(float(duty.run_h[position]), 1),
         "fitted_day": float(columns.fitted.fitted_day[position]),
         "hours_per_week": round(_hours_per_week(columns, duty, position), 1),
-        "meter_known": duty.meters[columns.positions.meter[position]].has_readings,
+        "meter_known": duty.meters[int(columns.positions.meter[position])].has_readings,
         "max_hours": _known(columns.positions.max_hours[position]),
         "max_age_d": _known(columns.positions.max_age_d[position]),
         "risk": float(columns.plants.risk[columns.systems.plant[columns.positions.system[position]]]),
@@ -95,12 +95,12 @@ def _gates(columns: PlantColumns, condition: Condition, position: int) -> dict[s
     """How many readings of what is fitted do not count, by gate."""
     gates = condition.gate[columns.dp.offsets[position] : columns.dp.offsets[position + 1]]
     kept_out = {Gate(int(gate)).name.lower(): int((gates == gate).sum()) for gate in np.unique(gates)}
-    left_out = {"usable", "below_resolution", "no_pressure"}
-    return {name: count for name, count in kept_out.items() if name not in left_out}
+    not_told = {"usable", "below_resolution", "bypass_open", "no_pressure"}
+    return {name: count for name, count in kept_out.items() if name not in not_told}
 
 
 def _hours_per_week(columns: PlantColumns, duty: Duty, position: int) -> float:
-    meter = duty.meters[columns.positions.meter[position]]
+    meter = duty.meters[int(columns.positions.meter[position])]
     return float(meter.planned.hours_per_day * 7.0 * meter.rate.per_planned_hour)
 
 

@@ -173,8 +173,7 @@ def _put_summary(known: ConditionForecast, rows: Indices, grid: LoadGrid, got: G
     )
     known.clean_log_mean[rows] += _mean(share, weighed.clean)
     known.noise_ratio[rows] = _mean(share, weighed.scale) / (got.freedom[:, 0] - 1.0)
-    by_load = share.reshape(len(rows), -1, known.shape_share.shape[1], len(THREE_POINTS))
-    known.shape_share[rows] = by_load.sum(axis=(1, 3))
+    known.shape_share[rows] = share.reshape(len(rows), known.shape_share.shape[1], -1).sum(axis=2)
 
 
 def _mean(share: Singles, values: Singles) -> Floats:

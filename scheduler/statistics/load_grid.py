@@ -53,7 +53,7 @@ class ShapeTable:
 
 @dataclass(frozen=True, slots=True)
 class LoadGrid:
-    """K nodes, and what each would show: rise (len(S_NODES), K), its square, and where it would end."""
+    """K nodes, shape by shape: what each would show, rise (len(S_NODES), K), and where it would end."""
 
     log_load: Singles
     load: Singles
@@ -89,13 +89,13 @@ def first_shape_weights(shapes: ShapeTable, log_terminal_ratio: Floats) -> Float
     end = _log_load_at(inverse, every, ratio).astype(np.float64)
     off = np.exp(_log_load_at(inverse, every, ratio - np.float32(np.log(2.0))) - end) - 0.88
     fit = np.exp(-0.5 * (off / np.where(off < 0.0, 0.10, 0.12)) ** 2) + 1e-12
-    knee = (np.exp(_log_load_at(inverse, every, 0.25 * ratio) - end) > 0.92) + 1e-12
+    knee = np.where(np.exp(_log_load_at(inverse, every, 0.25 * ratio) - end) > 0.92, 1.0, 1e-12)
     weights = 0.65 * _shares(fit) + 0.25 * _shares(knee) + 0.10 / len(shapes)
     return np.asarray(weights)
 
 
-def _shares(weights: Floats) -> Floats:
-    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
+def _shares(weights: npt.NDArray[np.floating]) -> Floats:
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
 def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
@@ -103,7 +103,7 @@ def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
     bend = np.array([point * rate_bend_log_sd for point, _ in THREE_POINTS])
     bend_weight = np.log([weight for _, weight in THREE_POINTS])
     log_now = np.log(LOAD_NOW)
-    u, j, k = (axis.ravel() for axis in np.indices((len(LOAD_NOW), len(shapes), len(bend))))
+    j, u, k = (axis.ravel() for axis in np.indices((len(shapes), len(LOAD_NOW), len(bend))))
     load = LOAD_NOW[u] * S_NODES[:, None] ** np.exp(bend[k])
     rise = np.empty_like(load)
     for shape, table in enumerate(shapes.rise):

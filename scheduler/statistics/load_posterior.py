@@ -55,6 +55,14 @@ class ForecastSettings:
     noise_strength: float = 3.0
     unread_scale: float = 0.015
 
+    def __post_init__(self) -> None:
+        if min(getattr(self, column.name) for column in fields(self)) < 0.0:
+            raise ValueError("a setting of the forecast is below 0")
+        if self.terminal_load_scatter > 0.15:  # three points of it must stay on this side of the terminal
+            raise ValueError(f"terminal load scatter {self.terminal_load_scatter} is above 0.15")
+        if min(self.future_rate_log_sd, self.life_degrees, self.unread_scale, self.bend_memory_h) == 0.0:
+            raise ValueError("future rate, life degrees, unread scale and bend memory must be above 0")
+
 
 @dataclass(frozen=True, slots=True)
 class Positions:
@@ -149,7 +157,8 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     z = (log_life - some.life_mean[:, None].astype(single)) / some.life_sd[:, None].astype(single)
     log_share -= single(0.5 * (settings.life_degrees + 1.0)) * np.log1p(z * z / single(settings.life_degrees))
     log_share += grid.log_prior
-    log_share += np.log(some.shape_weights + 1e-12).astype(single)[:, grid.shape]
+    by_shape = log_share.reshape(*some.shape_weights.shape, -1)  # a view: nodes lie shape by shape
+    by_shape += np.log(some.shape_weights + 1e-12).astype(single)[:, :, None]
     # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
     log_share -= got.unread.astype(single) * np.maximum(log_load_share / single(settings.unread_scale), 0.0)
     share = np.exp(log_share - log_share.max(axis=1, keepdims=True))

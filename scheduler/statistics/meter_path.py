@@ -125,11 +125,13 @@ def steps(readings: SortedReadings, earlier: IntArray, later: IntArray | int) ->
     declared = starts_new | ((readings.mark[earlier] == MeterMark.LAST) & ~runs_on)
     turned_h = rise_h + _turn_h(readings, earlier, gap_d, rise_h)
     rolls_over = ~runs_on & ~declared & (rise_h < 0.0) & (turned_h >= 0.0) & (turned_h <= most_h)
-    link = np.select([runs_on, declared, rolls_over], [Link.RUNS_ON, Link.DECLARED, Link.ROLLS_OVER], Link.RESET)
-    increment_h = np.select([runs_on, rolls_over], [rise_h, turned_h], np.nan)
+    breaks = np.where(declared, int(Link.DECLARED), np.where(rolls_over, int(Link.ROLLS_OVER), int(Link.RESET)))
+    link = np.where(runs_on, int(Link.RUNS_ON), breaks)
+    increment_h = np.where(runs_on, rise_h, np.where(rolls_over, turned_h, np.nan))
     unsteady = np.minimum(np.abs(increment_h - readings.usual_h_per_day * gap_d) / most_h, 1.0)
     rollover_cost = INFERRED_ROLLOVER_COST if readings.digits is None else KNOWN_ROLLOVER_COST
-    cost = np.choose(link, [0.0, rollover_cost, 0.0, RESET_COST]) + UNSTEADY_COST * np.nan_to_num(unsteady)
+    link_cost = np.array([0.0, rollover_cost, 0.0, RESET_COST])  # in the order of Link
+    cost = link_cost[link] + UNSTEADY_COST * np.where(np.isnan(unsteady), 0.0, unsteady)
     return Steps(cost, increment_h, link)
 
 

@@ -118,7 +118,7 @@ def _check(days: FloatArray, shown: FloatArray, marks: IntArray, dates: BoolArra
         raise ValueError(f"each reading needs one day, value, kind and date mark; got {shapes}")
     if not np.isfinite(days).all():
         raise ValueError(f"a reading at day {days[~np.isfinite(days)][0]} has no time")
-    unknown = ~np.isin(marks, list(MeterMark))
+    unknown = (marks < min(MeterMark)) | (marks > max(MeterMark))
     if unknown.any():
         raise ValueError(f"meter reading kind {marks[unknown][0]} is none of {[mark.value for mark in MeterMark]}")
     if digits is not None and not 1 <= digits <= 9:

@@ -1,9 +1,11 @@
 """Due items between the planner, the table and the wire."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
+
+import numpy as np
+import sqlalchemy as sa
 
 from api_schemas.due import DiagnosisNote, DueItem, Pressure
 from scheduler.planning import due
@@ -49,7 +51,21 @@ def due_row(columns: PlantColumns, item: due.DueItem, diagnoses: list[Diagnosis]
     }
 
 
-def wire_item(row: Mapping[str, Any], display_units: DisplayUnits) -> DueItem:
+def diagnoses_by_position(columns: PlantColumns, diagnoses: tuple[Diagnosis, ...]) -> dict[int, list[Diagnosis]]:
+    """A system's diagnosis stands at each of its positions."""
+    found: dict[int, list[Diagnosis]] = {}
+    for diagnosis in diagnoses:
+        at = (
+            [diagnosis.position]
+            if diagnosis.position >= 0
+            else [int(row) for row in np.flatnonzero(columns.positions.system == diagnosis.system)]
+        )
+        for position in at:
+            found.setdefault(position, []).append(diagnosis)
+    return found
+
+
+def wire_item(row: sa.RowMapping | dict[str, Any], display_units: DisplayUnits) -> DueItem:
     """A row as the wire's item: times in the plant's zone, the reason in words."""
     zone = ZoneInfo(row["time_zone"])
     wording = Wording(zone, display_units)

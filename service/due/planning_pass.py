@@ -9,12 +9,11 @@ import numpy as np
 import sqlalchemy as sa
 
 from scheduler.cycle import run_cycle
-from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.pipeline import Known, Planned
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.life_model import LifePrior
 from service.diagnoses.keeping import keep_diagnoses
-from service.due.items import due_row
+from service.due.items import diagnoses_by_position, due_row
 from service.due.tables import due_items, life_priors, passes
 from service.plant_store.loading import load_plant
 from service.stock.queries import arrivals, free_lots, kit_specs
@@ -107,7 +106,7 @@ def _keep(
     pass_id = int(inserted[0])
     if scope is not None and previous is not None:
         _carry_on(connection, previous, pass_id, scope)
-    by_position = _notes_by_position(known.columns, planned.diagnoses)
+    by_position = diagnoses_by_position(known.columns, planned.diagnoses)
     rows = [
         {"pass_id": pass_id, **due_row(known.columns, item, by_position.get(item.position, []), as_of)}
         for item in planned.items
@@ -131,20 +130,6 @@ def _carry_on(connection: sa.Connection, previous: int, pass_id: int, scope: fro
         due_items.c.pass_id == previous, due_items.c.system.not_in(sorted(scope))
     )
     connection.execute(sa.insert(due_items).from_select(["pass_id", *names], rest))
-
-
-def _notes_by_position(columns: PlantColumns, diagnoses: tuple[Diagnosis, ...]) -> dict[int, list[Diagnosis]]:
-    """A system's diagnosis stands at each of its positions."""
-    found: dict[int, list[Diagnosis]] = {}
-    for diagnosis in diagnoses:
-        at = (
-            [diagnosis.position]
-            if diagnosis.position >= 0
-            else [int(row) for row in np.flatnonzero(columns.positions.system == diagnosis.system)]
-        )
-        for position in at:
-            found.setdefault(position, []).append(diagnosis)
-    return found
 
 
 def _keep_priors(connection: sa.Connection, columns: PlantColumns, life: LifePrior) -> None:

@@ -34,7 +34,6 @@ _DIGITS = {"bar": 2, "psi": 1, "inHg": 1, "degC": 0, "degF": 0, "L": 1, "gal": 1
 _EVENT_WORDS = {
     "commissioned": "commissioning",
     "pump_failure": "pump failure",
-    "hose_burst": "hose burst",
 }
 _GATE_WORDS = {
     "impossible": "impossible",
@@ -66,6 +65,15 @@ class Wording:
         says = _REASONS[because["code"]](self, facts)
         rate = self._rate(facts)
         return f"{says} {rate}".strip() if rate else says
+
+    def why_work(self, because: Facts) -> str:
+        """The sentence behind a task: a due date's reason, or the diagnosis that asks for a look."""
+        code = because["code"]
+        if code == "unplanned":
+            return "Done without a work order."
+        if code in _REASONS:
+            return self.reason(because)
+        return self.diagnosis(code, because["facts"])
 
     def diagnosis(self, code: str, numbers: Facts) -> str:
         """The sentence of a diagnosis, with what to check first."""

@@ -7,14 +7,18 @@ Everything happens in the caller's transaction; a dry run is the same merge, und
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
 from service.database import current_rows
-from service.plant_folder.layout import TABLES, TableLayout
+from service.plant_folder.bare_dates import days_at_noon
+from service.plant_folder.layout import TABLES, RowRule, TableLayout
 from service.plant_folder.reading import Folder, FolderRow
-from service.plant_folder.tables import TABLE
+from service.plant_folder.row_checks import begins_before_it_ends
+from service.plant_folder.tables import TABLE, plants
 
 _ROWS_AT_ONCE = 500
 
@@ -99,6 +103,10 @@ class _TableMerge:
         self._key_fields = [column.field for column in layout.key]
         self._recorded_now = recorded_now
         self._source = source
+        exclusive = [rule.columns for rule in layout.rules if rule.holds is RowRule.EXACTLY_ONE]
+        self._alternatives = [
+            {column.field for column in map(layout.column, names) if not column.key} for names in exclusive
+        ]
         self._counts = outcome.tables.setdefault(layout.name, TableOutcome())
         self._changes = outcome.changes
 
@@ -112,7 +120,7 @@ class _TableMerge:
                 self._counts.added += 1
                 inserts += self._first_versions(row, key)
                 continue
-            changed = _differences(self._values(row), earlier)
+            changed = self._differences(self._values(row), earlier)
             if not changed:
                 self._counts.unchanged += 1
             elif self._layout.is_fact:
@@ -155,25 +163,23 @@ class _TableMerge:
         return [begun | {"recorded_at": known_before, "superseded_at": known_at}, whole]
 
     def _known_at(self, row: FolderRow) -> datetime:
-        if row.recorded_at is not None:
-            removed_at = row.values.get("removed_at")
-            return max(row.recorded_at, removed_at) if isinstance(removed_at, datetime) else row.recorded_at
-        moments = (row.values.get(name) for name in self._layout.known_by)
-        at = next((moment for moment in moments if isinstance(moment, datetime)), self._recorded_now)
+        """When a row was known by what it says itself; nothing that is imported now was known later than now."""
+        if row.recorded_at is None:
+            moments = (row.values.get(name) for name in self._layout.known_by)
+            at = next((moment for moment in moments if isinstance(moment, datetime)), self._recorded_now)
+        else:
+            at = _not_before_the_end_of_life(row.recorded_at, row)
         return min(at, self._recorded_now)
 
     def _next_version(self, row: FolderRow, earlier: dict[str, Any], changed: dict[str, Any]) -> dict[str, Any]:
-        corrected = {name for name in changed if earlier[name] is not None}
-        if corrected - set(self._layout.known_by) - {f"{name}_is_date" for name in self._layout.known_by}:
+        if any(earlier[name] is not None for name in changed):
             self._counts.corrected += 1
-            known_at = row.recorded_at or self._recorded_now
         else:
             self._counts.completed += 1
-            told_by_itself = any(name in changed for name in self._layout.known_by)
-            known_at = self._known_at(row) if told_by_itself else (row.recorded_at or self._recorded_now)
+        known_at = self._known_at(row)
         if known_at <= earlier["recorded_at"]:
             known_at = max(self._recorded_now, earlier["recorded_at"] + timedelta(microseconds=1))
-        self._note_changes(earlier, changed, is_correction=bool(corrected))
+        self._note_changes(earlier, changed)
         self._connection.execute(
             sa.update(self._table).where(self._table.c.id == earlier["id"]).values(superseded_at=known_at)
         )
@@ -182,16 +188,41 @@ class _TableMerge:
 
     def _update(self, key: Key, earlier: dict[str, Any], changed: dict[str, Any]) -> None:
         self._counts.updated += 1
-        self._note_changes(earlier, changed, is_correction=False)
+        self._note_changes(earlier, changed)
         matches = [self._table.c[name] == part for name, part in zip(self._key_fields, key, strict=True)]
         self._connection.execute(sa.update(self._table).where(*matches).values(**changed))
 
-    def _note_changes(self, earlier: dict[str, Any], changed: dict[str, Any], *, is_correction: bool) -> None:
+    def _note_changes(self, earlier: dict[str, Any], changed: dict[str, Any]) -> None:
         key = " ".join(_shown(earlier[name]) for name in self._key_fields if earlier[name] != "")
-        self._changes += [
-            Change(self._layout.name, key, name, _shown(earlier[name]), _shown(new), is_correction)
-            for name, new in changed.items()
-        ]
+        for name, new in changed.items():
+            old = earlier[name]
+            is_correction = self._layout.is_fact and old is not None
+            self._changes.append(Change(self._layout.name, key, name, _shown(old), _shown(new), is_correction))
+
+    def _differences(self, told: dict[str, Any], earlier: dict[str, Any]) -> dict[str, Any]:
+        changed: dict[str, Any] = {}
+        for name, new in told.items():
+            old = earlier[name]
+            value = old | new if name == "notes" and old else new
+            if value != old and not self._is_same_day(name, told, earlier):
+                changed[name] = value
+        return changed
+
+    def _unsaid(self, told: dict[str, Any]) -> dict[str, None]:
+        """What a row takes back by telling the other of two that exclude each other."""
+        takes_back = (fields - set(told) for fields in self._alternatives if fields & set(told))
+        return {name: None for fields in takes_back for name in sorted(fields)}
+
+    def _is_same_day(self, name: str, told: dict[str, Any], earlier: dict[str, Any]) -> bool:
+        """Whether both are the same bare date, of which another zone's noon was kept."""
+        is_date = f"{name}_is_date"
+        if not (told.get(is_date) and earlier.get(is_date)):
+            return False
+        return bool(days_at_noon(told[name], self._zones) & days_at_noon(earlier[name], self._zones))
+
+    @cached_property
+    def _zones(self) -> list[ZoneInfo]:
+        return [ZoneInfo(name) for name in self._connection.scalars(sa.select(plants.c.time_zone).distinct())]
 
     def _insert(self, rows: list[dict[str, Any]]) -> None:
         names = [column.name for column in self._table.columns if column.name != "id"]
@@ -203,14 +234,13 @@ class _TableMerge:
 _KNOWN_WITH_REMOVAL = {"removed_at", "removed_at_is_date", "removed_hours", "reason", "condition"}
 
 
-def _differences(told: dict[str, Any], earlier: dict[str, Any]) -> dict[str, Any]:
-    changed: dict[str, Any] = {}
-    for name, new in told.items():
-        old = earlier[name]
-        value = old | new if name == "notes" and old else new
-        if value != old:
-            changed[name] = value
-    return changed
+def _not_before_the_end_of_life(recorded_at: datetime, row: FolderRow) -> datetime:
+    """A `recorded_at` that is older than the removal is that of the fitting: the end was known when it came."""
+    removed_at = row.values.get("removed_at")
+    if not isinstance(removed_at, datetime):
+        return recorded_at
+    is_date = row.values.get("removed_at_is_date") is True
+    return recorded_at if begins_before_it_ends(removed_at, is_date, recorded_at, False) else removed_at
 
 
 def _shown(value: Any) -> str:

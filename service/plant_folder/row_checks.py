@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from scheduler.vocabulary import Hazard, PartKind
+from service.plant_folder.fluid_checks import fluid_trouble
 from service.plant_folder.layout import RowRule, Rule
 from service.plant_folder.nearest import nearest
 from service.plant_folder.register import Register
@@ -50,6 +51,10 @@ def begins_before_it_ends(begins: datetime, begins_is_date: bool, ends: datetime
 def concerns(table: str, values: Mapping[str, object], register: Register) -> Iterator[Concern]:
     """What the trade says of a row of `table`; `values` are its canonical cells."""
     match table:
+        case "fluids":
+            trouble = fluid_trouble(values)
+            if trouble is not None:
+                yield Concern(*trouble)
         case "installations":
             yield from _order_of_life(values)
         case "stops":

@@ -26,6 +26,11 @@ class MeterObservation:
     hours: float
 
 
+def mark_of(kind: MeterReadingKind) -> MeterMark:
+    """The kind of a reading as the array code that the cleaning takes."""
+    return MeterMark[kind.name]
+
+
 def load_meter_observations(
     connection: sa.Connection,
     as_of: datetime,
@@ -80,6 +85,6 @@ def load_meter_rows(
         offsets=offsets(owner, len(codes.meters)),
         day=np.minimum(np.array([to_day(reading.at) for reading in ordered]), as_of_day),
         shown_h=np.array([reading.hours for reading in ordered], dtype=np.float64),
-        kind=indices(MeterMark[reading.kind.name] for reading in ordered),
+        kind=indices(mark_of(reading.kind) for reading in ordered),
         is_date=flags(reading.is_date for reading in ordered),
     )

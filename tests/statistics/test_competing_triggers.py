@@ -11,7 +11,7 @@ NO_STEPS = np.zeros((0, 1))
 
 
 def exponential(*rates_per_day: float) -> np.ndarray:
-    return -np.expm1(-np.array(rates_per_day)[:, None, None] * DAYS)
+    return np.asarray(-np.expm1(-np.array(rates_per_day)[:, None, None] * DAYS))
 
 
 def fused(causes: np.ndarray, *steps: float, risk: float = 0.1) -> Fused:

@@ -56,7 +56,7 @@ def exponential_life(life_h: float, run_h: Floats, steepness: float = 4.0, noise
     """ln ΔP of an element whose ΔP rises as 1 + a (exp(b m) − 1), at its terminal when m = 1."""
     a = np.expm1(TERMINAL - CLEAN) / np.expm1(steepness)
     rise = np.log1p(a * np.expm1(steepness * run_h / life_h))
-    return CLEAN + rise + np.random.default_rng(noise_seed).normal(0.0, NOISE, len(run_h))
+    return np.asarray(CLEAN + rise + np.random.default_rng(noise_seed).normal(0.0, NOISE, len(run_h)))
 
 
 def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
@@ -277,6 +277,10 @@ def test_what_cannot_be_used_is_refused() -> None:
         forecast_of([life], 250.0, log_clean_var=np.array([0.0]))
     with pytest.raises(ValueError, match="not finite"):
         forecast_of([(life[0], np.array([CLEAN, np.nan]))], 250.0)
+    with pytest.raises(ValueError, match=r"scatter 0\.4 is above 0\.15"):
+        ForecastSettings(terminal_load_scatter=0.4)
+    with pytest.raises(ValueError, match="must be above 0"):
+        ForecastSettings(future_rate_log_sd=0.0)
     with pytest.raises(ValueError, match="do not fit"):
         forecast_of([life], 250.0, run_h_now=np.array([250.0, 250.0]))
 

@@ -59,7 +59,7 @@ def test_position_and_type_share_the_evidence_as_dense_gaussian_conditioning_say
     )
 
     def covariance(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
-        return 0.7**2 + 0.4**2 * (rows[:, None] == columns[None, :])
+        return np.asarray(0.7**2 + 0.4**2 * (rows[:, None] == columns[None, :]))
 
     seen = np.linalg.inv(covariance(life_position, life_position) + 0.3**2 * np.eye(len(log_life)))
     gain = covariance(np.arange(4), life_position) @ seen

@@ -1,0 +1,73 @@
+"""The web application: routes, the error tree, the docs without internet, and the clock in its lifespan."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import APIRouter, FastAPI
+from fastapi_offline import FastAPIOffline
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from service import problems
+from service.body_limit import BodyLimit
+from service.clock import routes as clock_routes
+from service.clock.now import now_utc
+from service.clock.pass_clock import PassClock
+from service.close_outs import routes as close_out_routes
+from service.database import Database
+from service.due import routes as due_routes
+from service.imports import routes as import_routes
+from service.keys import routes as key_routes
+from service.keys.keeping import Caller
+from service.pages import routes as page_routes
+from service.settings import Settings
+from service.work_orders import routes as work_order_routes
+
+_ROUTERS: tuple[APIRouter, ...] = (
+    due_routes.router,
+    work_order_routes.router,
+    close_out_routes.router,
+    import_routes.router,
+    clock_routes.router,
+    key_routes.router,
+)
+
+
+def create_app(
+    database: Database, settings: Settings, *, ticks: bool = True, local_caller: Caller | None = None
+) -> FastAPI:
+    """The application over an open, migrated database.
+
+    `ticks` false leaves the clock still. `local_caller` answers for everybody: for the command line that calls the
+    application in its own process, never for a server.
+    """
+    clock = PassClock(database, settings.pass_every_minutes, now_utc)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        if ticks:
+            clock.start()
+        try:
+            yield
+        finally:
+            clock.stop()
+
+    app: FastAPI = FastAPIOffline(
+        title="elementdue",
+        version="1",
+        summary="When each filter element, strainer and breather is due, why, with which parts and which oil.",
+        lifespan=lifespan,
+    )
+    app.state.database = database
+    app.state.clock = clock
+    app.state.local_caller = local_caller
+    problems.install(app)
+    for router in _ROUTERS:
+        app.include_router(router, prefix="/v1")
+    app.include_router(page_routes.router)
+    app.add_middleware(
+        BodyLimit,
+        largest_bytes=settings.largest_body_bytes,
+        largest_import_bytes=settings.largest_import_bytes,
+    )
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
+    return app

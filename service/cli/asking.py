@@ -1,0 +1,88 @@
+"""Asking the API: a server over the network, or the application in this process beside its database.
+
+Both go through the same routes, so a job closed on the command line is closed like any other.
+"""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import anyio
+import httpx
+
+from service.app import create_app
+from service.cli.opening import local_caller, open_database
+from service.settings import Settings
+
+_PATIENCE_S = 60.0
+
+
+class Refused(Exception):
+    """The API refused; the text is the problem document in words."""
+
+    def __init__(self, problem: dict[str, Any]) -> None:
+        self.problem = problem
+        lines = [str(problem.get("detail") or problem.get("title") or "refused")]
+        lines += [f"  {error['member']}: {error['says']}" for error in problem.get("errors", [])]
+        super().__init__("\n".join(lines))
+
+
+class Asker:
+    """Sends requests with the caller's identity and gives back what the API answers."""
+
+    def __init__(self, server: str | None, database: str | None) -> None:
+        settings = Settings()
+        chosen = server or (settings.server if database is None else None)
+        if chosen is not None:
+            headers = {"Authorization": f"Bearer {_key(settings)}"}
+            self._client = httpx.Client(base_url=chosen, headers=headers, timeout=_PATIENCE_S)
+        else:
+            app = create_app(open_database(database), settings, ticks=False, local_caller=local_caller())
+            self._client = httpx.Client(base_url="http://127.0.0.1", transport=_InProcess(app), timeout=_PATIENCE_S)
+
+    def ask(
+        self,
+        method: str,
+        path: str,
+        *,
+        body: Any = None,
+        query: dict[str, Any] | None = None,
+        headers: dict[str, str] | None = None,
+    ) -> Any:
+        """The answer's JSON. Raises Refused for a problem document, and for a server that cannot be reached."""
+        given = {name: value for name, value in (query or {}).items() if value is not None}
+        try:
+            answer = self._client.request(method, path, json=body, params=given, headers=headers)
+        except httpx.HTTPError as error:
+            raise Refused({"detail": f"the server did not answer: {error}"}) from None
+        if answer.is_success:
+            return answer.json()
+        try:
+            problem = answer.json()
+        except ValueError:
+            problem = {"detail": f"the server answered {answer.status_code}: {answer.text[:200]}"}
+        raise Refused(problem)
+
+
+class _InProcess(httpx.BaseTransport):
+    """The application called directly, one request at a time."""
+
+    def __init__(self, app: Any) -> None:
+        self._transport = httpx.ASGITransport(app)
+
+    def handle_request(self, request: httpx.Request) -> httpx.Response:
+        async def call() -> httpx.Response:
+            answer = await self._transport.handle_async_request(request)
+            content = await answer.aread()
+            return httpx.Response(answer.status_code, headers=answer.headers, content=content)
+
+        return anyio.run(call)
+
+
+def _key(settings: Settings) -> str:
+    from_environment = os.environ.get("ELEMENTDUE_KEY")
+    if from_environment:
+        return from_environment.strip()
+    if settings.key_file is not None and settings.key_file.exists():
+        return Path(settings.key_file).read_text().strip()
+    raise Refused({"detail": "a server needs a key: set ELEMENTDUE_KEY, or ELEMENTDUE_KEY_FILE to its file"})

@@ -1,0 +1,88 @@
+"""Job cards and close-outs as text for a terminal or a printer."""
+
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+_WIDEST = 110
+
+
+def _console() -> Console:
+    console = Console()
+    return console if console.is_terminal and console.width <= _WIDEST else Console(width=_WIDEST)
+
+
+def print_jobs(answer: dict[str, Any]) -> None:
+    """One line an order."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("order", "state", "planned", "system", "tasks", "kit"):
+        table.add_column(name, no_wrap=name != "tasks")
+    for order in answer["items"]:
+        work = ", ".join(f"{_words(task['kind'])} {task['position']}".strip() for task in order["tasks"])
+        planned = order["planned_for"][:10] + (" (stop)" if order["stop_starts_at"] else "")
+        kit = "SHORT" if order["short"] else "complete" if _has_picks(order) else "-"
+        table.add_row(
+            *(Text(str(cell)) for cell in (order["id"], order["state"], planned, order["system"], work, kit))
+        )
+    _console().print(table)
+
+
+def print_card(order: dict[str, Any]) -> None:
+    """The whole job card."""
+    console = _console()
+    stop = ""
+    if order["stop_starts_at"]:
+        stop = f", in the stop {order['stop_starts_at'][:16]} to {order['stop_ends_at'][:16]}"
+    console.print(Text(f"Work order {order['id']}: {order['system']}, {order['state']}", style="bold"))
+    console.print(Text(f"planned for {order['planned_for'][:10]}{stop}"))
+    console.print(Text("\nCautions", style="bold"))
+    for number, caution in enumerate(order["cautions"], start=1):
+        console.print(Text(f"{number}. {caution}"))
+    for task in order["tasks"]:
+        done = "" if task["state"] == "open" else f" ({task['state']})"
+        console.print(Text(f"\nTask {task['id']}: {_words(task['kind'])} {task['position']}{done}", style="bold"))
+        console.print(Text(task["reason"]))
+        if task["proposal"]:
+            to = f" to {task['proposal']['to'][:10]}" if task["proposal"]["to"] else ""
+            console.print(Text(f"The last pass proposes: {task['proposal']['change']}{to}"))
+        for pick in task["picks"]:
+            console.print(Text(f"  {_pick(pick)}"))
+
+
+def print_closed(answer: dict[str, Any]) -> None:
+    """What was recorded, and what is due next."""
+    console = _console()
+    console.print(Text(f"close-out {answer['id']} is recorded (task {answer['task']}, order {answer['work_order']})"))
+    for mismatch in answer["mismatches"]:
+        console.print(Text(f"NOT AS SPECIFIED: {mismatch['says']}", style="bold"))
+    if answer["mismatches"]:
+        console.print(Text(answer["cautions"][0], style="bold"))
+    due = answer["next_due"]
+    if due is not None:
+        when = "no date" if due["due_at"] is None else due["due_at"][:10]
+        console.print(Text(f"{due['position']}: next due {when}. {due['reason']}"))
+
+
+def _pick(pick: dict[str, Any]) -> str:
+    part = f"{pick['quantity']} × {pick['part_number']}"
+    if pick["instead_of"]:
+        part += f" (instead of {pick['instead_of']})"
+    if pick["store"] is None:
+        until = (
+            f"arrives {pick['arrives_at'][:10]} with {pick['arrives_with']}"
+            if pick["arrives_at"]
+            else "none on order"
+        )
+        return f"SHORT {part}: {until}"
+    shelf = " ".join(word for word in (pick["store"], pick["bin"], pick["lot"] and f"lot {pick['lot']}") if word)
+    return f"take  {part} from {shelf}"
+
+
+def _has_picks(order: dict[str, Any]) -> bool:
+    return any(task["picks"] for task in order["tasks"])
+
+
+def _words(kind: str) -> str:
+    return kind.replace("_", " ")

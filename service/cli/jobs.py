@@ -1,0 +1,187 @@
+"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close."""
+
+import json
+import sys
+import uuid
+from typing import Annotated, Any
+
+import typer
+
+from service.cli.asking import Asker
+from service.cli.close_out_words import close_out_body, reading_words
+from service.cli.job_card import print_card, print_closed, print_jobs
+from service.cli.opening import DatabaseOption
+from service.clock.now import now_utc
+
+app = typer.Typer(help="Work orders: list, show, issue, start, hold, close.", no_args_is_help=True)
+
+ServerOption = Annotated[
+    str | None,
+    typer.Option("--server", metavar="URL", help="A server; the key from ELEMENTDUE_KEY or ELEMENTDUE_KEY_FILE."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="The API's answer on stdout.")]
+OrderArgument = Annotated[int, typer.Argument(help="The work order's number.")]
+
+
+def _tell(answer: Any, *, as_json: bool, show: Any) -> None:
+    if as_json:
+        sys.stdout.write(json.dumps(answer, ensure_ascii=False, indent=2) + "\n")
+    else:
+        show(answer)
+
+
+@app.command("list")
+def list_(
+    system: Annotated[str | None, typer.Option(help="Only this system's.")] = None,
+    state: Annotated[list[str] | None, typer.Option(help="Only this state; several times for several.")] = None,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Open work orders, by planned day."""
+    asker = Asker(server, database)
+    items: list[Any] = []
+    cursor = None
+    while True:
+        query = {"system": system, "state": state or None, "cursor": cursor, "limit": 500}
+        page = asker.ask("GET", "/v1/work-orders", query=query)
+        items += page["items"]
+        cursor = page["next"]
+        if cursor is None:
+            break
+    _tell({"items": items}, as_json=as_json, show=print_jobs)
+
+
+@app.command()
+def show(
+    order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None, as_json: JsonOption = False
+) -> None:
+    """The job card: tasks with their reasons, the kit, the cautions."""
+    _tell(Asker(server, database).ask("GET", f"/v1/work-orders/{order}"), as_json=as_json, show=print_card)
+
+
+def _verb(name: str, order: int, server: str | None, database: str | None, note: str | None = None) -> None:
+    body = None if note is None else {"note": note}
+    answer = Asker(server, database).ask("POST", f"/v1/work-orders/{order}/{name}", body=body)
+    typer.echo(f"work order {order} is {answer['state']}", err=True)
+
+
+@app.command()
+def issue(order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None) -> None:
+    """Issue a draft."""
+    _verb("issue", order, server, database)
+
+
+@app.command()
+def start(order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None) -> None:
+    """Begin the work."""
+    _verb("start", order, server, database)
+
+
+@app.command()
+def hold(
+    order: OrderArgument,
+    why: Annotated[str, typer.Option(help="The reason.")],
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+) -> None:
+    """Hold issued or begun work."""
+    _verb("hold", order, server, database, why)
+
+
+@app.command()
+def release(order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None) -> None:
+    """Release held work."""
+    _verb("release", order, server, database)
+
+
+@app.command()
+def withdraw(
+    order: OrderArgument,
+    why: Annotated[str, typer.Option(help="The reason.")],
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+) -> None:
+    """Withdraw an order."""
+    _verb("withdraw", order, server, database, why)
+
+
+@app.command("accept")
+def accept_proposal(order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None) -> None:
+    """Do what the last pass proposed for this issued order."""
+    _verb("accept-proposal", order, server, database)
+
+
+@app.command()
+def close(
+    task: Annotated[int | None, typer.Option(help="The task that this closes.")] = None,
+    position: Annotated[str | None, typer.Option(help="The position, where there was no work order.")] = None,
+    at: Annotated[str | None, typer.Option(help="When it was done, with an offset; by default now.")] = None,
+    hours: Annotated[float | None, typer.Option(min=0, help="What the position's meter showed.")] = None,
+    dp_before: Annotated[
+        str | None, typer.Option(metavar="READING", help="Like '2.1 bar, 180 L/min, 51 degC'.")
+    ] = None,
+    dp_after: Annotated[str | None, typer.Option(metavar="READING", help="The same, after the change.")] = None,
+    element: Annotated[str | None, typer.Option(help="The part number fitted; by default the specified one.")] = None,
+    lot: Annotated[str | None, typer.Option(help="The element's lot.")] = None,
+    serial: Annotated[str | None, typer.Option(help="The element's serial number.")] = None,
+    part: Annotated[
+        list[str] | None, typer.Option(metavar="PART[:PIECES[:LOT]]", help="Seal kit or other part used.")
+    ] = None,
+    oil: Annotated[list[str] | None, typer.Option(metavar="FLUID:AMOUNT[:LOT]", help="Like 'OIL-46:4 L'.")] = None,
+    reason: Annotated[str | None, typer.Option(help="Why the old element came out: due, early, failure …")] = None,
+    condition: Annotated[str | None, typer.Option(help="What was found.")] = None,
+    unchanged: Annotated[bool, typer.Option("--unchanged", help="The element stayed in (an inspection).")] = False,
+    note: Annotated[str | None, typer.Option()] = None,
+    done_by: Annotated[str | None, typer.Option(help="Who did it, if not the key's owner.")] = None,
+    confirm: Annotated[
+        str | None, typer.Option(metavar="REASON", help="Confirm a named mismatch, with the reason.")
+    ] = None,
+    idempotency_key: Annotated[
+        str | None, typer.Option(help="Repeat with the same key and nothing is done twice.")
+    ] = None,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Close a job: ends the installation, begins the next, books the stock, and says what is due next."""
+    body = close_out_body(
+        task=task,
+        position=position,
+        at=at or now_utc().isoformat(timespec="seconds"),
+        hours=hours,
+        dp_before=dp_before,
+        dp_after=dp_after,
+        element=element,
+        lot=lot,
+        serial=serial,
+        parts=part,
+        oil=oil,
+        reason=reason,
+        condition=condition,
+        element_changed=False if unchanged else None,
+        note=note,
+        done_by=done_by,
+        confirm=confirm,
+    )
+    headers = {"Idempotency-Key": idempotency_key or str(uuid.uuid4())}
+    answer = Asker(server, database).ask("POST", "/v1/close-outs", body=body, headers=headers)
+    _tell(answer, as_json=as_json, show=print_closed)
+
+
+@app.command()
+def readings(
+    close_out: Annotated[int, typer.Argument(help="The close-out's number.")],
+    dp_before: Annotated[
+        str | None, typer.Option(metavar="READING", help="Like '2.1 bar, 180 L/min, 51 degC'.")
+    ] = None,
+    dp_after: Annotated[str | None, typer.Option(metavar="READING")] = None,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add ΔP that was read only after the close-out."""
+    told = {"dp_before": reading_words(dp_before), "dp_after": reading_words(dp_after)}
+    body = {name: reading for name, reading in told.items() if reading is not None}
+    answer = Asker(server, database).ask("POST", f"/v1/close-outs/{close_out}/readings", body=body)
+    _tell(answer, as_json=as_json, show=print_closed)

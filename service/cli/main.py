@@ -1,0 +1,50 @@
+"""`elementdue`: the command line's parts put together, and how its errors end."""
+
+import sys
+import traceback
+
+import typer
+from click.exceptions import Abort, ClickException, UsageError
+
+from service.cli import jobs, keys, plant, server
+from service.cli.asking import Refused
+from service.plant_folder.refusals import FolderRefused
+from service.problems import Problem
+
+DONE, REFUSED, USAGE, FAULT = 0, 1, 2, 3
+
+app = typer.Typer(
+    name="elementdue",
+    help="When each hydraulic filter element, strainer and breather is due, why, with which parts and which oil.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+plant.add_to(app)
+server.add_to(app)
+app.add_typer(jobs.app, name="jobs")
+app.add_typer(keys.app, name="keys")
+
+
+def main() -> None:
+    """Run a command; its end is the exit code: 0 done, 1 refused, 2 usage, 3 a fault of ours."""
+    sys.exit(_run())
+
+
+def _run() -> int:
+    try:
+        ended = app(standalone_mode=False)
+    except UsageError as error:
+        error.show(sys.stderr)
+        return USAGE
+    except (Abort, KeyboardInterrupt):
+        print("stopped", file=sys.stderr)  # noqa: T201
+        return REFUSED
+    except (FolderRefused, Problem, Refused, ClickException, ValueError) as error:
+        print(error, file=sys.stderr)  # noqa: T201
+        return REFUSED
+    except Exception:
+        traceback.print_exc()
+        print("The fault is ours, not yours; nothing of this command was kept.", file=sys.stderr)  # noqa: T201
+        return FAULT
+    return ended if isinstance(ended, int) else DONE

@@ -1,0 +1,92 @@
+"""What is known around a close-out: what sits in the position, what its meter showed, what is specified."""
+
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from scheduler.planning.close_out import Fitted, MeterSeen, Specified
+from scheduler.statistics.run_hours import ReadingOutcome, cumulative_hours
+from service.database import current_rows
+from service.plant_folder import tables as t
+from service.plant_store.catalogue import fluid_of
+from service.plant_store.lives import load_installations
+from service.plant_store.meters import load_meter_observations, mark_of
+from service.plant_store.time import to_day
+
+_DATE_ONLY_D = 0.5
+
+
+def current_stay(connection: sa.Connection, position: str) -> sa.RowMapping | None:
+    """The installation that is not ended."""
+    stays = t.installations
+    query = sa.select(stays).where(current_rows(stays), stays.c.position == position, stays.c.removed_at.is_(None))
+    return connection.execute(query).mappings().one_or_none()
+
+
+def fitted_of(stay: sa.RowMapping | None) -> Fitted | None:
+    return None if stay is None else Fitted(stay["part_number"], to_day(stay["fitted_at"]))
+
+
+def meter_around(
+    connection: sa.Connection, system: str, meter: str, at: datetime, now: datetime
+) -> tuple[MeterSeen | None, MeterSeen | None]:
+    """The believed readings of the meter before and after `at`. A typing error of the past refuses nobody."""
+    scope = frozenset({system})
+    found = load_meter_observations(connection, now, scope, load_installations(connection, now, scope))
+    own = sorted((each for each in found if each.meter == (system, meter)), key=lambda each: each.at)
+    if not own:
+        return None, None
+    digits = connection.scalar(
+        sa.select(t.meters.c.digits).where(t.meters.c.system == system, t.meters.c.meter == meter)
+    )
+    hours = cumulative_hours(
+        [to_day(each.at) for each in own],
+        [each.hours for each in own],
+        [mark_of(each.kind) for each in own],
+        digits=digits,
+        is_date=[each.is_date for each in own],
+    )
+    wraps_at_h = None if digits is None else 10.0**digits
+    day = to_day(at)
+    before = after = None
+    for each, outcome in zip(own, hours.outcome, strict=True):
+        if outcome > ReadingOutcome.METER_RESET:
+            continue
+        seen = MeterSeen(to_day(each.at), each.hours, wraps_at_h)
+        slack_d = _DATE_ONLY_D if each.is_date else 0.0  # of a bare date nobody knows whether it was before
+        if seen.day <= day - slack_d:
+            before = seen
+        elif seen.day >= day + slack_d and after is None:
+            after = seen
+    return before, after
+
+
+def specified_for(
+    connection: sa.Connection, position: sa.RowMapping | None, system: str, part_number: str
+) -> Specified:
+    """What belongs into the position and the system; the seals are those of `part_number`."""
+    fluid = (
+        connection.execute(
+            sa.select(t.fluids)
+            .join(t.systems, t.systems.c.fluid == t.fluids.c.fluid)
+            .where(t.systems.c.system == system)
+        )
+        .mappings()
+        .one()
+    )
+    wanted = "" if position is None else position["part_number"]
+    alternates = connection.scalars(sa.select(t.alternates.c.alternate).where(t.alternates.c.part_number == wanted))
+    seals = connection.scalar(sa.select(t.element_types.c.seals).where(t.element_types.c.part_number == part_number))
+    return Specified(wanted, tuple(alternates), seals or "", fluid_of(fluid))
+
+
+def lot_expires(connection: sa.Connection, part_number: str, lot: str | None) -> datetime | None:
+    """When the lot expires, as far as the store's counts say."""
+    if lot is None:
+        return None
+    counts = t.stock
+    query = sa.select(sa.func.max(counts.c.expires_at)).where(
+        current_rows(counts), counts.c.part_number == part_number, counts.c.lot == lot
+    )
+    expires: datetime | None = connection.scalar(query)
+    return expires

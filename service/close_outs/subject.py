@@ -1,0 +1,133 @@
+"""Which task a close-out ends: the one it names, the position's open one, or one made where there was no order."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from api_schemas.close_outs import CloseOutIn
+from api_schemas.problems import MemberProblem
+from scheduler.planning.wanted_work import task_kind_of
+from scheduler.vocabulary import ElementKind, TaskKind, Trigger, WorkOrderState
+from service.close_outs.tables import close_outs
+from service.plant_folder import tables as t
+from service.problems import BadInput, CannotBeTrue, InTheWay, NotFound
+from service.work_orders.tables import tasks, work_orders
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """The task with its place; `ordered` is false where the close-out made the order itself."""
+
+    task: int
+    order: int
+    system: str
+    position: sa.RowMapping | None
+    kind: TaskKind
+    trigger: Trigger | None
+    ordered: bool
+
+
+def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: str) -> Subject:
+    """Find or make the task. Raises NotFound, CannotBeTrue for an unknown position, InTheWay where it is closed."""
+    if told.task is None and told.position is None:
+        missing = MemberProblem(member="position", says="say which position was worked on, or which task this closes")
+        raise BadInput("neither task nor position is given", [missing])
+    if told.task is not None:
+        return _named(connection, told, told.task)
+    position = _position(connection, told.position or "")
+    kind = told.kind or task_kind_of(ElementKind(position["element_kind"]))
+    row = (
+        connection.execute(
+            sa.select(tasks).where(
+                tasks.c.system == position["system"],
+                tasks.c.position == position["position"],
+                tasks.c.kind == kind,
+                tasks.c.state == "open",
+            )
+        )
+        .mappings()
+        .one_or_none()
+    )
+    if row is not None:
+        return _as_subject(row, position, ordered=True)
+    return _made(connection, told, position, kind, now, by)
+
+
+def _named(connection: sa.Connection, told: CloseOutIn, task: int) -> Subject:
+    row = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().one_or_none()
+    if row is None:
+        raise NotFound(f"there is no task {task}")
+    if told.position is not None and told.position != row["position"]:
+        says = f"task {task} is work on {row['position'] or 'the whole system'}, not on '{told.position}'"
+        raise BadInput(says, [MemberProblem(member="position", value=told.position, says=says)])
+    if row["state"] == "done":
+        closed = connection.execute(sa.select(close_outs).where(close_outs.c.task == task)).mappings().one()
+        raise InTheWay(
+            f"task {task} was closed by close-out {closed['id']} of {closed['recorded_by']}, "
+            f"recorded {closed['recorded_at'].isoformat(timespec='seconds')}",
+            close_out=closed["id"],
+        )
+    position = _position(connection, row["position"]) if row["position"] else None
+    return _as_subject(row, position, ordered=True)
+
+
+def _as_subject(row: sa.RowMapping, position: sa.RowMapping | None, *, ordered: bool) -> Subject:
+    return Subject(
+        task=row["id"],
+        order=row["work_order"],
+        system=row["system"],
+        position=position,
+        kind=TaskKind(row["kind"]),
+        trigger=Trigger(row["trigger"]) if row["trigger"] else None,
+        ordered=ordered,
+    )
+
+
+def _position(connection: sa.Connection, code: str) -> sa.RowMapping:
+    query = (
+        sa.select(t.positions, t.element_types.c.kind.label("element_kind"))
+        .join(t.element_types, t.element_types.c.part_number == t.positions.c.part_number)
+        .where(t.positions.c.position == code)
+    )
+    row = connection.execute(query).mappings().one_or_none()
+    if row is None:
+        says = f"there is no position '{code}'"
+        raise CannotBeTrue(says, [MemberProblem(member="position", value=code, says=says)])
+    return row
+
+
+def _made(
+    connection: sa.Connection, told: CloseOutIn, position: sa.RowMapping, kind: TaskKind, now: datetime, by: str
+) -> Subject:
+    """The order of a change that nobody had ordered; the close-out ends it at once."""
+    plant = connection.scalar(sa.select(t.systems.c.plant).where(t.systems.c.system == position["system"]))
+    order = connection.execute(
+        sa.insert(work_orders).values(
+            plant=plant,
+            system=position["system"],
+            state=WorkOrderState.UNDERWAY,
+            planned_for=told.at,
+            raised_at=now,
+            raised_by=by,
+            started_at=told.at,
+            started_by=by,
+            note="change without a work order",
+            version=1,
+        )
+    ).inserted_primary_key
+    assert order is not None  # noqa: S101 - an insert of one row has its key
+    task = connection.execute(
+        sa.insert(tasks).values(
+            work_order=order[0],
+            system=position["system"],
+            position=position["position"],
+            kind=kind,
+            state="open",
+            due_at=told.at,
+            because={"code": "unplanned", "facts": {}},
+            opened_at=now,
+        )
+    ).inserted_primary_key
+    assert task is not None  # noqa: S101 - as above
+    return Subject(int(task[0]), int(order[0]), position["system"], position, kind, None, ordered=False)

@@ -1,0 +1,56 @@
+"""`/v1/due`: what is due and why."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import AwareDatetime
+
+from api_schemas.due import DueItem, DueList, PassNote
+from service.dependencies import Now, OpenDatabase, Planner, Reader
+from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
+from service.due.planning_pass import run_pass
+from service.problems import NotFound
+
+router = APIRouter(tags=["due"])
+
+Limit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
+OnlyPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
+OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
+
+
+@router.get("/due", summary="What is due, by date, with its uncertainty and its reason")
+def list_due(
+    _caller: Reader,
+    database: OpenDatabase,
+    as_of: Annotated[
+        AwareDatetime | None,
+        Query(description="Compute afresh from what was known at that time; nothing is kept and no cursor given."),
+    ] = None,
+    plant: OnlyPlant = None,
+    system: OnlySystem = None,
+    limit: Limit = LONGEST_PAGE,
+    cursor: Annotated[str | None, Query(max_length=200, description="`next` of the page before.")] = None,
+) -> DueList:
+    """One item per position in service, sorted by `due_at`, those without a date last."""
+    with database.reading() as connection:
+        if as_of is not None:
+            return due_at_moment(connection, as_of, plant=plant, system=system)
+        return due_from_last_pass(connection, limit=limit, cursor=cursor, plant=plant, system=system)
+
+
+@router.get("/due/{position}", summary="One position's due date")
+def show_due(_caller: Reader, database: OpenDatabase, position: str) -> DueItem:
+    """From the last pass."""
+    with database.reading() as connection:
+        item = due_of_position(connection, position)
+    if item is None:
+        raise NotFound(f"the last pass has no position '{position}' in service")
+    return item
+
+
+@router.post("/passes", status_code=201, summary="Run a planning pass now")
+def run_pass_now(caller: Planner, database: OpenDatabase, now: Now) -> PassNote:
+    """Due dates, diagnoses, drafts and picks are brought up to date in one transaction."""
+    with database.writing() as connection:
+        done = run_pass(connection, as_of=now, now=now, cause="asked for", by=caller.name)
+    return PassNote(id=done.id, as_of=done.as_of, cause="asked for")

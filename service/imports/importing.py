@@ -1,0 +1,85 @@
+"""Importing a plant folder: read outside the transaction, merged inside one, all or nothing."""
+
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from api_schemas.imports import Change, ImportOutcome, Remark, TableCounts
+from service.database import Database
+from service.imports.tables import imports
+from service.plant_folder.known_now import known_now
+from service.plant_folder.merging import MergeOutcome, Progress, merge_folder
+from service.plant_folder.reading import Folder, read_folder
+from service.plant_folder.stay_checks import check_stays
+
+LISTED_AT_MOST = 1000
+
+
+class _Undo(Exception):
+    """Ends a dry run's transaction without keeping anything."""
+
+
+def import_folder(
+    database: Database,
+    path: Path,
+    *,
+    name: str,
+    now: datetime,
+    by: str,
+    dry_run: bool = False,
+    separator: str = ",",
+    decimal: str = ".",
+    progress: Progress | None = None,
+) -> ImportOutcome:
+    """Read, merge and record. Raises FolderRefused with everything that is wrong; then nothing has changed."""
+    with database.reading() as connection:
+        known = known_now(connection)
+    folder = read_folder(path, known, separator=separator, decimal=decimal, now=now, progress=progress)
+    outcome: ImportOutcome | None = None
+    try:
+        with database.writing() as connection:
+            outcome = _merge(connection, folder, name, now, by, dry_run, progress)
+            if dry_run:
+                raise _Undo
+    except _Undo:
+        pass
+    assert outcome is not None  # noqa: S101 - the block above has set it or raised
+    return outcome
+
+
+def _merge(
+    connection: sa.Connection,
+    folder: Folder,
+    name: str,
+    now: datetime,
+    by: str,
+    dry_run: bool,
+    progress: Progress | None,
+) -> ImportOutcome:
+    id_ = (connection.scalar(sa.select(sa.func.max(imports.c.id))) or 0) + 1
+    merged = merge_folder(connection, folder, recorded_now=now, source=f"import {id_}", progress=progress)
+    check_stays(connection, folder)
+    outcome = _outcome(None if dry_run else id_, folder, merged, now, dry_run=dry_run)
+    connection.execute(
+        sa.insert(imports).values(id=id_, name=name, by=by, recorded_at=now, outcome=outcome.model_dump(mode="json"))
+    )
+    return outcome
+
+
+def _outcome(id_: int | None, folder: Folder, merged: MergeOutcome, now: datetime, *, dry_run: bool) -> ImportOutcome:
+    remarks = list(folder.remarks)
+    return ImportOutcome(
+        id=id_,
+        dry_run=dry_run,
+        recorded_at=now,
+        tables={table: TableCounts(**asdict(counts)) for table, counts in merged.tables.items()},
+        changes=[Change(**asdict(change)) for change in merged.changes[:LISTED_AT_MOST]],
+        changes_left_out=max(len(merged.changes) - LISTED_AT_MOST, 0),
+        remarks=[
+            Remark(file=each.file, row=each.row, column=each.column, value=each.value, says=each.says)
+            for each in remarks[:LISTED_AT_MOST]
+        ],
+        remarks_left_out=max(len(remarks) - LISTED_AT_MOST, 0),
+    )

@@ -1,0 +1,18 @@
+"""${message}.
+
+Going back is done from a backup: a downgrade would throw facts away.
+"""
+
+import sqlalchemy as sa
+from alembic import op
+
+import service.database
+${imports if imports else ""}
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    ${upgrades if upgrades else "pass"}

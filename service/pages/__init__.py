@@ -1,0 +1,1 @@
+"""Pages for people: what this is, and the demo plant."""

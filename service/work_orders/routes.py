@@ -1,0 +1,182 @@
+"""`/v1/work-orders`: read them, and the verbs of a person."""
+
+from collections.abc import Callable
+from typing import Annotated
+
+import sqlalchemy as sa
+from fastapi import APIRouter, Body, Header, Query, Response
+
+from api_schemas.problems import MemberProblem
+from api_schemas.work_orders import WorkOrder, WorkOrderList, WorkOrderNote
+from scheduler.vocabulary import WorkOrderState
+from service.dependencies import Now, OpenDatabase, Planner, Reader, Worker
+from service.problems import BadInput
+from service.work_orders import verbs
+from service.work_orders.cards import work_order, work_order_cards
+from service.work_orders.tables import tasks, work_orders
+
+router = APIRouter(prefix="/work-orders", tags=["work orders"])
+
+IfMatch = Annotated[
+    str | None, Header(alias="If-Match", max_length=50, description='The order\'s ETag, like "3", as last read.')
+]
+_OPEN = ("draft", "issued", "underway", "held")
+
+
+@router.get("", summary="Work orders, by planned day")
+def list_work_orders(
+    _caller: Reader,
+    database: OpenDatabase,
+    state: Annotated[
+        list[WorkOrderState] | None, Query(description="Only these states; by default the open ones.")
+    ] = None,
+    plant: Annotated[str | None, Query(max_length=200)] = None,
+    system: Annotated[str | None, Query(max_length=200)] = None,
+    position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
+    limit: Annotated[int, Query(ge=1, le=500)] = 100,
+    cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
+) -> WorkOrderList:
+    """With tasks, picks, shortages and cautions."""
+    after = _after(cursor)
+    query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN))
+    if plant is not None:
+        query = query.where(work_orders.c.plant == plant)
+    if system is not None:
+        query = query.where(work_orders.c.system == system)
+    if position is not None:
+        query = query.where(work_orders.c.id.in_(sa.select(tasks.c.work_order).where(tasks.c.position == position)))
+    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).offset(after).limit(limit + 1)
+    with database.reading() as connection:
+        rows = connection.execute(query).mappings().all()
+        items = work_order_cards(connection, rows[:limit])
+    return WorkOrderList(items=items, next=str(after + limit) if len(rows) > limit else None)
+
+
+@router.get("/{order_id}", summary="One work order: the job card")
+def show_work_order(_caller: Reader, database: OpenDatabase, order_id: int, response: Response) -> WorkOrder:
+    """Its `version` is the ETag."""
+    with database.reading() as connection:
+        found = work_order(connection, order_id)
+    response.headers["ETag"] = f'"{found.version}"'
+    return found
+
+
+def _after(cursor: str | None) -> int:
+    if cursor is None:
+        return 0
+    if not (cursor.isascii() and cursor.isdigit()) or len(cursor) > 15:
+        says = "take the cursor from `next` of the page before"
+        raise BadInput(
+            f"the cursor cannot be read: {says}", [MemberProblem(member="cursor", value=cursor, says=says)]
+        )
+    return int(cursor)
+
+
+def _version(if_match: str | None) -> int | None:
+    if if_match is None:
+        return None
+    told = if_match.strip().strip('"')
+    if not (told.isascii() and told.isdigit() and len(told) <= 15):
+        says = 'expected the order\'s ETag, like "3"'
+        raise BadInput(
+            f"If-Match cannot be read: {says}", [MemberProblem(member="If-Match", value=if_match, says=says)]
+        )
+    return int(told)
+
+
+def _change(
+    database: OpenDatabase, order_id: int, response: Response, change: Callable[[sa.Connection], None]
+) -> WorkOrder:
+    with database.writing() as connection:
+        change(connection)
+        found = work_order(connection, order_id)
+    response.headers["ETag"] = f'"{found.version}"'
+    return found
+
+
+@router.post("/{order_id}/issue", summary="Issue a draft")
+def issue(
+    caller: Planner, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+) -> WorkOrder:
+    """From now on a pass only proposes changes to it."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.do(connection, order_id, verbs.ISSUE, now=now, by=caller.name, if_version=version),
+    )
+
+
+@router.post("/{order_id}/start", summary="Begin the work")
+def start(
+    caller: Worker, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+) -> WorkOrder:
+    """From now on no pass touches it, and its parts are in somebody's hands."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.do(connection, order_id, verbs.START, now=now, by=caller.name, if_version=version),
+    )
+
+
+@router.post("/{order_id}/hold", summary="Hold issued or begun work, with the reason")
+def hold(
+    caller: Worker,
+    database: OpenDatabase,
+    now: Now,
+    order_id: int,
+    response: Response,
+    body: Annotated[WorkOrderNote, Body()],
+    if_match: IfMatch = None,
+) -> WorkOrder:
+    """Until it is released."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.do(
+            connection, order_id, verbs.HOLD, now=now, by=caller.name, note=body.note, if_version=version
+        ),
+    )
+
+
+@router.post("/{order_id}/release", summary="Release held work")
+def release(
+    caller: Worker, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+) -> WorkOrder:
+    """It is issued again."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.do(connection, order_id, verbs.RELEASE, now=now, by=caller.name, if_version=version),
+    )
+
+
+@router.post("/{order_id}/withdraw", summary="Withdraw an order, with the reason")
+def withdraw(
+    caller: Planner,
+    database: OpenDatabase,
+    now: Now,
+    order_id: int,
+    response: Response,
+    body: Annotated[WorkOrderNote, Body()],
+    if_match: IfMatch = None,
+) -> WorkOrder:
+    """A pass raises the work again while its reason stands."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.do(
+            connection, order_id, verbs.WITHDRAW, now=now, by=caller.name, note=body.note, if_version=version
+        ),
+    )
+
+
+@router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
+def accept_proposal(
+    _caller: Planner, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+) -> WorkOrder:
+    """Plan it earlier, or withdraw the tasks whose reason is gone."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.accept_proposals(connection, order_id, now=now, if_version=version),
+    )

@@ -1,0 +1,107 @@
+"""What a person does with a work order: issue, start, hold, release, withdraw, and answer a pass's proposal."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from scheduler.vocabulary import WorkOrderState
+from service.plant_store.time import from_day
+from service.problems import ChangedMeanwhile, InTheWay, NotFound
+from service.work_orders.tables import tasks, work_orders
+
+_S = WorkOrderState
+
+
+@dataclass(frozen=True, slots=True)
+class Verb:
+    """From which states a person may go to which."""
+
+    name: str
+    from_states: frozenset[WorkOrderState]
+    to_state: WorkOrderState
+
+
+ISSUE = Verb("issue", frozenset({_S.DRAFT}), _S.ISSUED)
+START = Verb("start", frozenset({_S.ISSUED}), _S.UNDERWAY)
+HOLD = Verb("hold", frozenset({_S.ISSUED, _S.UNDERWAY}), _S.HELD)
+RELEASE = Verb("release", frozenset({_S.HELD}), _S.ISSUED)
+WITHDRAW = Verb("withdraw", frozenset({_S.DRAFT, _S.ISSUED, _S.HELD}), _S.WITHDRAWN)
+
+
+def do(
+    connection: sa.Connection,
+    order_id: int,
+    verb: Verb,
+    *,
+    now: datetime,
+    by: str,
+    note: str | None = None,
+    if_version: int | None = None,
+) -> None:
+    """Take the order to the verb's state; doing it again changes nothing.
+
+    Raises NotFound, ChangedMeanwhile where `if_version` is not the order's, InTheWay from any other state.
+    """
+    row = _row(connection, order_id, if_version)
+    state = WorkOrderState(row["state"])
+    if state is verb.to_state:
+        return
+    if state not in verb.from_states:
+        allowed = " or ".join(sorted(verb.from_states))
+        raise InTheWay(f"work order {order_id} is {state}; '{verb.name}' needs it to be {allowed}", state=state.value)
+    values: dict[str, Any] = {"state": verb.to_state, "version": row["version"] + 1}
+    if note is not None:
+        values["note"] = note
+    if verb is ISSUE:
+        values |= {"issued_at": now, "issued_by": by}
+    elif verb is START:
+        values |= {"started_at": now, "started_by": by}
+    elif verb is WITHDRAW:
+        values["ended_at"] = now
+        _end_open_tasks(connection, order_id, now)
+    connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
+
+
+def accept_proposals(
+    connection: sa.Connection, order_id: int, *, now: datetime, if_version: int | None = None
+) -> None:
+    """Do what the last pass proposed for this issued order: withdraw tasks whose reason is gone, plan it earlier."""
+    row = _row(connection, order_id, if_version)
+    if row["state"] != WorkOrderState.ISSUED:
+        raise InTheWay(f"work order {order_id} is {row['state']}; proposals are for issued work")
+    of_order = sa.select(tasks).where(tasks.c.work_order == order_id, tasks.c.state == "open")
+    open_tasks = connection.execute(of_order).mappings().all()
+    proposed = [task for task in open_tasks if task["proposal"] is not None]
+    if not proposed:
+        raise InTheWay(f"work order {order_id} has no proposal to accept")
+    withdrawn = [task["id"] for task in proposed if task["proposal"]["change"] == "withdraw"]
+    moves = [task["proposal"]["planned_day"] for task in proposed if task["proposal"]["change"] == "move"]
+    values: dict[str, Any] = {"version": row["version"] + 1}
+    connection.execute(
+        sa.update(tasks).where(tasks.c.id.in_(withdrawn)).values(state="withdrawn", ended_at=now, proposal=None)
+    )
+    for task in proposed:
+        if task["proposal"]["change"] == "move":
+            moved = {"due_at": from_day(task["proposal"]["due_day"]), "proposal": None}
+            connection.execute(sa.update(tasks).where(tasks.c.id == task["id"]).values(**moved))
+    if moves:
+        values |= {"planned_for": from_day(min(moves)), "stop_starts_at": None, "stop_ends_at": None}
+    if len(withdrawn) == len(open_tasks):
+        values |= {"state": WorkOrderState.WITHDRAWN, "ended_at": now}
+    connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
+
+
+def _row(connection: sa.Connection, order_id: int, if_version: int | None) -> sa.RowMapping:
+    row = connection.execute(sa.select(work_orders).where(work_orders.c.id == order_id)).mappings().one_or_none()
+    if row is None:
+        raise NotFound(f"there is no work order {order_id}")
+    if if_version is not None and if_version != row["version"]:
+        raise ChangedMeanwhile(f"work order {order_id} is at version {row['version']}, not {if_version}")
+    return row
+
+
+def _end_open_tasks(connection: sa.Connection, order_id: int, now: datetime) -> None:
+    open_tasks = sa.update(tasks).where(tasks.c.work_order == order_id, tasks.c.state == "open")
+    connection.execute(open_tasks.values(state="withdrawn", ended_at=now, proposal=None))
