@@ -12,10 +12,12 @@ from scheduler.vocabulary import UNIT_SYMBOLS, QuantityKind
 Wire = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 """Every model of the wire: unknown members refused, no coercion, no NaN and no infinity."""
 
-Code = Annotated[str, StringConstraints(min_length=1, max_length=200, strip_whitespace=True)]
+_NO_CONTROL = r"^[^\x00-\x1f\x7f]*$"
+
+Code = Annotated[str, StringConstraints(min_length=1, max_length=200, strip_whitespace=True, pattern=_NO_CONTROL)]
 """A code of the plant's own: compared exactly after trimming."""
 
-Line = Annotated[str, StringConstraints(max_length=2000, strip_whitespace=True, pattern=r"^[^\x00-\x08\x0b-\x1f]*$")]
+Line = Annotated[str, StringConstraints(max_length=2000, strip_whitespace=True, pattern=_NO_CONTROL)]
 """Text of a person, without control characters."""
 
 _LARGEST = 1e12

@@ -22,6 +22,8 @@ class TerminalRule(IntEnum):
     STATED = 1
     INDICATOR = 2
     SHARE_OF_BYPASS = 3
+    COLD_START = 4
+    """What is left of it when the bypass has to stay shut on the coldest start."""
 
 
 def assembly_terminal_dp_bar(

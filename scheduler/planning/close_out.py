@@ -40,7 +40,7 @@ class Fitted:
 
 @dataclass(frozen=True, slots=True)
 class MeterSeen:
-    """A believed reading of the position's meter; `wraps_at_h` is where its counter starts again, if that is known."""
+    """A believed reading of the meter; `wraps_at_h` is where its counter starts again, if that is known."""
 
     day: float
     hours: float

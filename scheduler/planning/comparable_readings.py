@@ -33,6 +33,13 @@ WORKING_TEMPERATURE_COUNTS = 3
 """A position's warm state is the median of its readings' temperatures, among which the system's working temperature
 counts as this many: two readings, both taken at a cold start, are no warm state (ours)."""
 
+USUAL_CLEAN_SHARE = 1 / 4
+"""Without a sheet: a clean assembly takes half the bypass setting at most, a third is better (published handbook),
+so about a quarter of the terminal ΔP."""
+
+ROOM_ABOVE_CLEAN = 1.5
+"""A terminal ΔP has to leave half as much again as the clean element takes, or every element is spent (ours)."""
+
 CLEAN_READINGS = 5
 CLEAN_VISCOSITY_RATIO = 1.5
 """A strainer's own clean vacuum is taken from its first five readings with oil near its working viscosity (ours)."""
@@ -88,7 +95,8 @@ def comparable_readings(columns: PlantColumns, owner: Ints) -> ComparableReading
         is_change_day=of_another_life,
     )
     gate[of_another_life] = Gate.CHANGE_DAY  # an indicator sighting without a ΔP too
-    terminal, rule = _terminal(columns, warm, by_vacuum, clean_vacuum, strainer_clean)
+    terminal, rule = _terminal(columns, warm, sheet)
+    terminal = _inlet_terminal(columns, terminal, rule, by_vacuum, clean_vacuum, strainer_clean)
     clean = np.where(by_vacuum & ~np.isnan(clean_vacuum), strainer_clean, sheet)
     return ComparableReadings(reading, read, gate.astype(np.intp), step, warm, clean, terminal, rule)
 
@@ -144,9 +152,7 @@ def _clean_by_sheet(columns: PlantColumns, warm: WarmState) -> Floats:
     )
 
 
-def _clean_vacuum_bar(
-    columns: PlantColumns, by_vacuum: Flags, warm: WarmState, of_another_life: Flags
-) -> Floats:
+def _clean_vacuum_bar(columns: PlantColumns, by_vacuum: Flags, warm: WarmState, of_another_life: Flags) -> Floats:
     """The position's own vacuum when clean: the median of the first readings since the fitting with warm oil."""
     clean = np.full(len(by_vacuum), np.nan)
     for position in np.flatnonzero(by_vacuum):
@@ -176,18 +182,34 @@ def _of_another_life(columns: PlantColumns, owner: Ints) -> Flags:
     return np.asarray(undecided | earlier | (is_before & at_the_change))
 
 
-def _terminal(
-    columns: PlantColumns, warm: WarmState, by_vacuum: Flags, clean_vacuum_bar: Floats, strainer_clean_bar: Floats
-) -> tuple[Floats, Ints]:
-    """The element's terminal ΔP at the warm state, and the rule that gave it."""
+def _terminal(columns: PlantColumns, warm: WarmState, clean_bar: Floats) -> tuple[Floats, Ints]:
+    """The element's terminal ΔP at the warm state, and the rule that gave it.
+
+    A bypass that has to stay shut on the coldest start lowers it, unless even a clean element would open it then:
+    what no element can do is no reason to change one.
+    """
     positions = columns.positions
     _, rule = assembly_terminal_dp_bar(*stated_limits(columns))
     terminal = terminal_element_dp_bar(*stated_limits(columns), positions.housing_dp_bar)
     coldest = viscosity_at(columns.systems.coldest_start_degC[positions.system], warm.walther_a, warm.walther_b)
     at_start = cold_start_terminal_bar(terminal, warm.viscosity_mm2_s, coldest)
-    terminal = np.where(positions.shut_at_start & ~np.isnan(at_start), at_start, terminal)
-    inlet = vacuum_limit_bar(positions.vacuum_limit_bar) - clean_vacuum_bar + strainer_clean_bar
+    clean = np.where(np.isnan(clean_bar), USUAL_CLEAN_SHARE * terminal, clean_bar)
+    can_stay_shut = positions.shut_at_start & (at_start > ROOM_ABOVE_CLEAN * clean)
+    rule = np.where(can_stay_shut & (at_start < terminal), TerminalRule.COLD_START, rule)
+    return np.where(can_stay_shut, at_start, terminal), rule.astype(np.intp)
+
+
+def _inlet_terminal(
+    columns: PlantColumns,
+    terminal_bar: Floats,
+    rule: Ints,
+    by_vacuum: Flags,
+    clean_vacuum_bar: Floats,
+    strainer_clean_bar: Floats,
+) -> Floats:
+    """For a strainer known by its vacuum: what the pump's inlet limit leaves, unless a terminal ΔP is stated."""
+    limit = vacuum_limit_bar(columns.positions.vacuum_limit_bar)
+    inlet = limit - clean_vacuum_bar + strainer_clean_bar
     inlet = np.where(inlet > 1.05 * strainer_clean_bar, inlet, np.nan)  # else clean is as good as at the limit
-    stated = rule == TerminalRule.STATED
-    use_inlet = by_vacuum & ~np.isnan(clean_vacuum_bar) & ~stated
-    return np.where(use_inlet, inlet, terminal), rule.astype(np.intp)
+    use_inlet = by_vacuum & ~np.isnan(clean_vacuum_bar) & (rule != TerminalRule.STATED)
+    return np.where(use_inlet, inlet, terminal_bar)

@@ -19,7 +19,12 @@ from scheduler.engineering.reading_gate import COUNTED_GATES, Gate
 from scheduler.engineering.terminal_dp import (
     assembly_terminal_dp_bar,
 )
-from scheduler.planning.comparable_readings import ComparableReadings, comparable_readings, stated_limits
+from scheduler.planning.comparable_readings import (
+    USUAL_CLEAN_SHARE,
+    ComparableReadings,
+    comparable_readings,
+    stated_limits,
+)
 from scheduler.planning.duty import Duty
 from scheduler.planning.lives import pooled_prior
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
@@ -34,10 +39,8 @@ judged by its readings before, and would look the better for getting worse."""
 CLEAN_LOG_SD = 0.25
 """How far a fitted element's clean ΔP may lie from the sheet's, as a ratio (ours)."""
 
-CLEAN_SHARE_OF_TERMINAL = 1 / 4
 UNKNOWN_CLEAN_LOG_SD = 0.6
-"""Without a sheet: a clean assembly takes half the bypass setting at most, a third is better (published
-handbook), so about a quarter of the terminal ΔP, give or take a factor of 1.8 (spread ours)."""
+"""Without a sheet the usual share of the terminal ΔP holds, give or take a factor of 1.8 (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,17 +115,19 @@ def _forecast(
     shift = started_shift_bar(restated.step_bar)
     element = restated.reading.element_dp_bar
     smoothed = _running_median(element[order], reading_owner)
+    at_least = restated.gate[order] == Gate.BYPASS_OPEN
+    level = np.where(at_least, np.maximum(element[order], smoothed), element[order])
     reading = NormalisedDp(*(getattr(restated.reading, name)[order] for name in NormalisedDp.__dataclass_fields__))
     variance = started_log_variance(smoothed, reading, restated.step_bar[reading_owner], shift[reading_owner])
     count = np.bincount(reading_owner, minlength=len(duty.run_h))[rows]
     clean = restated.clean_bar[rows]
-    usual = CLEAN_SHARE_OF_TERMINAL * restated.terminal_bar[rows]
+    usual = USUAL_CLEAN_SHARE * restated.terminal_bar[rows]
     clean_known = ~np.isnan(clean)
     return forecast(
         ReadingColumns(
             offsets=np.concatenate([[0], np.cumsum(count)]).astype(np.int64),
             run_h=duty.reading_run_h[order],
-            log_dp=started_log(element[order], shift[reading_owner]),
+            log_dp=started_log(level, shift[reading_owner]),
             weight=1.0 / variance,
         ),
         run_h_now=np.maximum(duty.run_h[rows], 1.0),

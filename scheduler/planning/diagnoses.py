@@ -13,9 +13,11 @@ import numpy as np
 from scheduler.engineering.oil import fluid_mismatch
 from scheduler.engineering.reading_gate import Gate
 from scheduler.engineering.suction import vacuum_limit_bar
+from scheduler.engineering.terminal_dp import TerminalRule
+from scheduler.engineering.viscosity import viscosity_at
 from scheduler.planning.condition import Condition
 from scheduler.planning.duty import Duty
-from scheduler.planning.indicator import Meaning, Sighting
+from scheduler.planning.indicator import WARM_VISCOSITY_RATIO, Meaning, Sighting
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.run_hours import ReadingOutcome
 from scheduler.vocabulary import EventKind, Severity, TaskKind
@@ -109,7 +111,8 @@ def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
     """The newest warm reading stands at the bypass setting: oil goes round unfiltered now."""
     rows = seen.readings_of(position)
     gates = seen.condition.gate[rows]
-    telling = rows[(gates == Gate.BYPASS_OPEN) | np.isin(gates, [Gate.USABLE, Gate.BELOW_RESOLUTION])]
+    telling = rows[np.isin(gates, [Gate.BYPASS_OPEN, Gate.USABLE, Gate.BELOW_RESOLUTION])]
+    telling = telling[seen.condition.viscosity_ratio[telling] <= WARM_VISCOSITY_RATIO]
     if len(telling) and seen.condition.gate[telling[-1]] == Gate.BYPASS_OPEN:
         last = int(telling[-1])
         yield seen.of_position(
@@ -120,6 +123,20 @@ def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
             dp_bar=round(float(seen.condition.assembly_dp_bar[last]), 3),
             bypass_dp_bar=float(seen.columns.positions.bypass_dp_bar[position]),
             at_day=float(seen.columns.dp.day[last]),
+        )
+
+
+def _opens_when_cold(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """The plant wants the bypass shut on a cold start, and no element of the type can keep it shut."""
+    columns, condition = seen.columns, seen.condition
+    coldest = float(columns.systems.coldest_start_degC[columns.positions.system[position]])
+    limit = float(condition.terminal_dp_bar[position])
+    asked = bool(columns.positions.shut_at_start[position]) and not np.isnan(coldest + limit)
+    coldest_viscosity = viscosity_at(coldest, condition.warm.walther_a[position], condition.warm.walther_b[position])
+    is_colder = asked and bool(coldest_viscosity > condition.warm.viscosity_mm2_s[position])
+    if is_colder and condition.terminal_rule[position] != TerminalRule.COLD_START:
+        yield seen.of_position(
+            position, "opens-on-a-cold-start", Severity.NOTE, coldest_start_degC=coldest, limit_bar=round(limit, 3)
         )
 
 
@@ -176,7 +193,7 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 
 
 _POSITION_RULES: tuple[Callable[[_Seen, int], Iterator[Diagnosis]], ...] = (
-    *(_nothing_fitted, _wrong_element, _no_limit, _runs_unfiltered, _unconfirmed_trip, _dropped),
+    *(_nothing_fitted, _wrong_element, _no_limit, _runs_unfiltered, _opens_when_cold, _unconfirmed_trip, _dropped),
     _near_vacuum_limit,
 )
 

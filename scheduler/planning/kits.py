@@ -140,11 +140,7 @@ def _meet(subject: Subject, need: Need, job_day: float, store: _Store) -> list[P
     parts = (need.part_number, *need.or_else)
     # One part number for the whole need if any can give it: parallel elements must be alike.
     whole = next(
-        (
-            part
-            for part in parts
-            if sum(store.left[lot] for lot in _usable(store, part, job_day)) >= need.quantity
-        ),
+        (part for part in parts if sum(store.left[lot] for lot in _usable(store, part, job_day)) >= need.quantity),
         need.part_number,
     )
     picks: list[Pick] = []

@@ -81,6 +81,8 @@ def _pressure_facts(columns: PlantColumns, condition: Condition, position: int) 
         "terminal_bar": None if by_vacuum else round(terminal + float(housing), 4),
         "vacuum_limit_bar": _vacuum_limit(columns, position) if by_vacuum else None,
         "terminal_rule": TerminalRule(int(condition.terminal_rule[position])).name.lower(),
+        "stated_terminal_bar": _known(round(float(condition.terminal_dp_bar[position]), 4)),
+        "coldest_start_degC": _known(columns.systems.coldest_start_degC[columns.positions.system[position]]),
         "warm_oil_temperature_degC": round(float(condition.warm.oil_temperature_degC[position]), 1),
         "load_share": round(float(condition.pressure.load_share[row]), 3),
         "past_share": round(float(condition.pressure.past_share[row]), 3),

@@ -137,12 +137,26 @@ def _by_pressure(words: Wording, facts: Facts) -> str:
         limit = f"the limit is {words.vacuum(facts['vacuum_limit_bar'])}"
     else:
         read = f"ΔP {words.dp(facts['last_read_bar'])} on {words.date(facts['last_day'])}{_conditions(words, facts)}"
-        limit = f"{_TERMINAL_WORDS[facts['terminal_rule']]} is {words.dp(facts['terminal_bar'])}"
+        limit = _limit(words, facts)
     past = facts["past_share"]
-    outlook = f"the limit is already passed with {past:.0%} probability" if past >= 0.5 else _band(facts)
+    outlook = f"the limit is already passed ({_sureness(past)})" if past >= 0.5 else _band(facts)
     left_out = _left_out(facts)
     count = "1 reading counts" if facts["readings"] == 1 else f"{facts['readings']} readings count"
     return f"{_capital(read)}; {limit}; {outlook}. {count}{left_out}; {_fitted(words, facts)}."
+
+
+def _sureness(share: float) -> str:
+    return "more than 99 % sure" if share > 0.99 else f"{100 * share:.0f} % sure"
+
+
+def _limit(words: Wording, facts: Facts) -> str:
+    if facts["terminal_rule"] == "cold_start":
+        coldest = words.amount(facts["coldest_start_degC"], QuantityKind.TEMPERATURE)
+        return (
+            f"above {words.dp(facts['terminal_bar'])} the limit of {words.dp(facts['stated_terminal_bar'])} would be "
+            f"passed on a start at {coldest}, and the bypass has to stay shut then"
+        )
+    return f"{_TERMINAL_WORDS[facts['terminal_rule']]} is {words.dp(facts['terminal_bar'])}"
 
 
 def _conditions(words: Wording, facts: Facts) -> str:
@@ -234,6 +248,15 @@ def _bypass_open(words: Wording, numbers: Facts) -> str:
     )
 
 
+def _opens_when_cold(words: Wording, numbers: Facts) -> str:
+    coldest = words.amount(numbers["coldest_start_degC"], QuantityKind.TEMPERATURE)
+    return (
+        f"The bypass is meant to stay shut at the start, but at {coldest} even a clean element of this type passes "
+        f"{words.dp(numbers['limit_bar'])}. The start is not counted in the due date: check the element type, the "
+        "flow at the start and the tank heater."
+    )
+
+
 def _fell(words: Wording, numbers: Facts) -> str:
     return (
         f"ΔP fell from {words.dp(numbers['before_bar'])} to {words.dp(numbers['after_bar'])} since "
@@ -284,6 +307,7 @@ _DIAGNOSES: dict[str, Callable[[Wording, Facts], str]] = {
     "wrong-element-fitted": _wrong_element,
     "wrong-oil-poured": _wrong_oil,
     "bypass-open-warm": _bypass_open,
+    "opens-on-a-cold-start": _opens_when_cold,
     "dp-fell-without-change": _fell,
     "trip-unconfirmed": _unconfirmed,
     "inlet-vacuum-near-limit": _near_vacuum,

@@ -9,10 +9,12 @@ import sqlalchemy as sa
 from api_schemas.imports import Change, ImportOutcome, Remark, TableCounts
 from service.database import Database
 from service.imports.tables import imports
+from service.plant_folder.fluid_checks import check_fluids
 from service.plant_folder.known_now import known_now
 from service.plant_folder.merging import MergeOutcome, Progress, merge_folder
 from service.plant_folder.reading import Folder, read_folder
 from service.plant_folder.stay_checks import check_stays
+from service.plant_folder.zone_checks import check_zones
 
 LISTED_AT_MOST = 1000
 
@@ -61,6 +63,8 @@ def _merge(
     id_ = (connection.scalar(sa.select(sa.func.max(imports.c.id))) or 0) + 1
     merged = merge_folder(connection, folder, recorded_now=now, source=f"import {id_}", progress=progress)
     check_stays(connection, folder)
+    check_fluids(connection, folder)
+    check_zones(connection, merged)
     outcome = _outcome(None if dry_run else id_, folder, merged, now, dry_run=dry_run)
     connection.execute(
         sa.insert(imports).values(id=id_, name=name, by=by, recorded_at=now, outcome=outcome.model_dump(mode="json"))

@@ -121,13 +121,18 @@ class _TableMerge:
                 inserts += self._first_versions(row, key)
                 continue
             changed = self._differences(self._values(row), earlier)
-            if not changed:
+            if not changed or self._is_older_count(row, earlier):
                 self._counts.unchanged += 1
             elif self._layout.is_fact:
                 inserts.append(self._next_version(row, earlier, changed))
             else:
                 self._update(key, earlier, changed)
         self._insert(inserts)
+
+    def _is_older_count(self, row: FolderRow, earlier: dict[str, Any]) -> bool:
+        """Stock is the last count and what moved since: an earlier count says nothing of today."""
+        told, kept = row.values.get("counted_at"), earlier.get("counted_at")
+        return isinstance(told, datetime) and kept is not None and told < kept
 
     def _key_of(self, row: FolderRow) -> Key:
         return tuple(row.values.get(column.field, column.empty_means) for column in self._layout.key)
@@ -201,7 +206,7 @@ class _TableMerge:
 
     def _differences(self, told: dict[str, Any], earlier: dict[str, Any]) -> dict[str, Any]:
         changed: dict[str, Any] = {}
-        for name, new in told.items():
+        for name, new in (self._unsaid(told) | told).items():
             old = earlier[name]
             value = old | new if name == "notes" and old else new
             if value != old and not self._is_same_day(name, told, earlier):

@@ -53,13 +53,19 @@ def test_three_quarters_of_the_bypass_setting_is_the_limit_where_none_is_stated(
 
 
 def test_a_bypass_that_must_stay_shut_at_start_lowers_the_limit_and_no_other_does() -> None:
-    """ν(0 °C) = 577.3, ν(50 °C) = 29.97 mm²/s (ASTM D341, worked example)."""
-    system = System(coldest_start_degC=0.0)
+    """ν(20 °C) = 133.8, ν(50 °C) = 29.97 mm²/s (ASTM D341, worked example)."""
+    system = System(coldest_start_degC=20.0)
     shut, free = (
         restated(Position(terminal_dp_bar=2.5, shut_at_start=shut), system).terminal_bar[0] for shut in (True, False)
     )
     assert free == pytest.approx(2.5)
-    assert shut == pytest.approx(2.5 * 29.97 / 577.3, rel=2e-3)
+    assert shut == pytest.approx(2.5 * 29.97 / 133.8, rel=2e-3)
+
+
+def test_what_even_a_clean_element_cannot_do_on_a_cold_start_is_not_asked_of_it() -> None:
+    """At 0 °C the oil is 19 times as viscous as at 50 °C: 0.30 bar clean and warm are more than 5 bar then."""
+    system = System(coldest_start_degC=0.0)
+    assert restated(Position(terminal_dp_bar=2.5, shut_at_start=True), system).terminal_bar[0] == pytest.approx(2.5)
 
 
 def test_without_a_coldest_start_nothing_is_lowered() -> None:
@@ -81,7 +87,9 @@ def test_a_cold_start_or_two_are_not_taken_for_the_warm_state(starts: int) -> No
 
 def test_readings_of_the_element_before_do_not_count() -> None:
     fitted = NOW - 10.0
-    found = gates(Reading(fitted - 0.4, 2.4), Reading(fitted - 0.2, 2.4), Reading(fitted + 0.2, 0.4), fitted_day=fitted)
+    found = gates(
+        Reading(fitted - 0.4, 2.4), Reading(fitted - 0.2, 2.4), Reading(fitted + 0.2, 0.4), fitted_day=fitted
+    )
     assert found == [Gate.CHANGE_DAY, Gate.CHANGE_DAY, Gate.USABLE]
 
 

@@ -1,5 +1,7 @@
 """Hours left from ΔP readings, honest about cold oil, flat lines and positions that nobody reads."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -86,14 +88,19 @@ def test_a_flat_line_late_in_life_follows_the_lives_before() -> None:
     assert 0.8 * (1800.0 + by_age) < 1800.0 + median_h(found) < 1.4 * (1800.0 + by_age)
 
 
-def test_a_bypass_that_must_stay_shut_at_start_can_leave_nothing_to_wait_for() -> None:
-    readings = rising_readings(400.0)
-    columns = plant(
-        Position(terminal_dp_bar=TERMINAL, shut_at_start=True, readings=readings),
-        systems=[System(coldest_start_degC=-10.0)],
+def test_a_bypass_that_must_stay_shut_at_start_makes_the_element_last_less_long() -> None:
+    """Started at 20 °C it has to be changed at 0.56 bar warm instead of at 2.5."""
+    worn = Position(terminal_dp_bar=TERMINAL, readings=rising_readings(160.0))
+    cold = [System(coldest_start_degC=20.0)]
+    free, shut = (
+        median_h(assess(plant(replace(worn, shut_at_start=shut), systems=cold), life_of(1500.0)).condition)
+        for shut in (False, True)
     )
-    found = assess(columns).condition
-    assert found.terminal_element_dp_bar[0] < 0.3
+    assert shut < 0.5 * free
+
+
+def test_a_clean_level_above_the_limit_is_past_it_and_no_fault_of_the_arithmetic() -> None:
+    found = condition_of(*(Reading(NOW - day, 0.30) for day in (6.0, 3.0, 0.0)), terminal_dp_bar=0.2)
     assert median_h(found) == 0.0
 
 
@@ -124,6 +131,18 @@ def test_readings_at_the_bypass_setting_end_a_long_series_too() -> None:
         return median_h(condition_of(*series, *newest, terminal_dp_bar=NAN, bypass_dp_bar=3.0))
 
     assert left_h(3.1) <= left_h(2.9) <= left_h(2.8) < 5.0
+
+
+def test_a_bypass_seen_open_with_cool_oil_does_not_make_the_element_look_better() -> None:
+    """At 25 °C 3.05 bar are less than 1 bar restated, but with the bypass open it could have shown no more."""
+    series = tuple(Reading(NOW - day, 1.6) for day in (12.0, 9.0, 6.0, 3.0))
+    cool, as_before = Reading(NOW, 3.05, oil_temperature_degC=25.0), Reading(NOW, 1.6)
+    with_cool, with_warm = (
+        condition_of(*series, newest, terminal_dp_bar=NAN, bypass_dp_bar=3.0, life=life_of(1500.0))
+        for newest in (cool, as_before)
+    )
+    assert Gate(int(with_cool.gate[-1])) is Gate.BYPASS_OPEN
+    assert median_h(with_cool) <= 1.06 * median_h(with_warm)
 
 
 def test_a_cold_bypass_is_a_cold_start_and_no_evidence() -> None:
@@ -157,9 +176,7 @@ def test_a_strainer_is_forecast_from_its_vacuum() -> None:
 
 def test_a_breather_is_known_by_the_lives_before() -> None:
     life = life_of(1600.0)
-    found = condition_of(
-        terminal_dp_bar=NAN, place=Place.BREATHER, part=BREATHER, fitted=BREATHER, life=life
-    )
+    found = condition_of(terminal_dp_bar=NAN, place=Place.BREATHER, part=BREATHER, fitted=BREATHER, life=life)
     assert found.has_forecast.tolist() == [False]
     assert median_h(found) == float(remaining_life(life, np.array([800.0])).quantile(0.5)[0])
 

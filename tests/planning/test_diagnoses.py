@@ -102,6 +102,26 @@ def test_a_reading_cold_or_without_flow_does_not_clear_an_open_bypass() -> None:
     assert "bypass-open-warm" in bypassing(Reading(NOW - 3.0, 3.05), cold, standing).codes()
 
 
+def test_cool_oil_neither_proves_nor_clears_an_open_bypass() -> None:
+    """At 25 °C the oil is about three times as viscous as at 50 °C."""
+    cool = {"oil_temperature_degC": 25.0}
+    assert bypassing(Reading(NOW - 2.0, 3.05, **cool)).codes() == set()
+    assert "bypass-open-warm" in bypassing(Reading(NOW - 3.0, 3.05), Reading(NOW - 2.0, 0.9, **cool)).codes()
+
+
+@pytest.mark.parametrize(
+    ("coldest_start_degC", "shut_at_start", "told"),
+    [(0.0, True, True), (20.0, True, False), (NAN, True, False), (60.0, True, False), (0.0, False, False)],
+)
+def test_a_bypass_that_even_a_clean_element_opens_on_a_cold_start_is_told(
+    coldest_start_degC: float, shut_at_start: bool, told: bool
+) -> None:
+    """Clean 0.30 bar at 50 °C; ν(0) = 577.3, ν(20) = 133.8, ν(50) = 29.97 mm²/s (ASTM D341): 5.8 and 1.3 bar."""
+    position = Position(terminal_dp_bar=2.5, shut_at_start=shut_at_start)
+    found = assessed(position, systems=[System(coldest_start_degC=coldest_start_degC)]).codes()
+    assert found == ({"opens-on-a-cold-start"} if told else set())
+
+
 def tripped(oil_temperature_degC: float) -> tuple[Reading, ...]:
     return (Reading(NOW - 1.0, NAN, NAN, oil_temperature_degC, IndicatorState.TRIPPED),)
 
@@ -128,6 +148,12 @@ def dropped(*after_bar: float, **position: object) -> set[str]:
 def test_a_fall_without_a_change_is_a_ruptured_or_bypassed_element(after_bar: tuple[float, ...]) -> None:
     """To a level like a new element's, and to nothing at all as where the element has burst."""
     assert dropped(*after_bar) == {"dp-fell-without-change"}
+
+
+def test_a_coarse_gauge_that_falls_to_nothing_with_the_oil_flowing_is_a_fall_too() -> None:
+    """Less than a mark of a gauge in tenths, so the readings count as below its resolution."""
+    readings = readings_of(0.8, 0.9, 0.8, 1.0, 0.9, 1.0, 0.0, 0.0, 0.0)
+    assert assessed(Position(readings=readings, terminal_dp_bar=2.5)).codes() == {"dp-fell-without-change"}
 
 
 @pytest.mark.parametrize(
@@ -186,7 +212,9 @@ def poured(*top_ups: TopUp, events: tuple[Event, ...] = ()) -> Assessed:
 
 
 def test_a_wrong_oil_is_told_for_the_whole_system() -> None:
-    found = poured(TopUp(OTHER_OIL, NOW - 20.0, 15.0), TopUp(OTHER_OIL, NOW - 10.0, 5.0)).diagnosis("wrong-oil-poured")
+    found = poured(TopUp(OTHER_OIL, NOW - 20.0, 15.0), TopUp(OTHER_OIL, NOW - 10.0, 5.0)).diagnosis(
+        "wrong-oil-poured"
+    )
     assert (found.position, found.severity, found.asks_for) == (-1, Severity.NOW, TaskKind.INSPECT)
     assert (found.numbers["poured"], found.numbers["volume_L"]) == ("HM68", 20.0)
     assert any("ISO VG 68 instead of ISO VG 46" in reason for reason in found.numbers["differs"])

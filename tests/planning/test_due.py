@@ -11,7 +11,7 @@ from scipy import stats
 from scheduler.planning.due import AHEAD_D, DueItem
 from scheduler.planning.duty import assess_duty
 from scheduler.statistics.life_model import remaining_life
-from scheduler.vocabulary import EventKind, IndicatorState, Place, RemovalReason, Trigger
+from scheduler.vocabulary import EventKind, IndicatorState, Place, RemovalReason, Status, Trigger
 from tests.planning.small_plant import (
     BREATHER,
     HOURS_PER_DAY,
@@ -66,7 +66,9 @@ def test_the_spread_of_the_date_is_that_of_the_use_rate() -> None:
     duty = assess_duty(columns)
     days = np.linspace(0.1, 60.0, 6000)
     planned_h = 10.0 * days
-    variance = planned_h * duty.variance_per_planned_hour[0] + planned_h**2 * duty.rate_variance[0] + duty.run_h_sd[0]**2
+    variance = (
+        planned_h * duty.variance_per_planned_hour[0] + planned_h**2 * duty.rate_variance[0] + duty.run_h_sd[0] ** 2
+    )
     reached = stats.norm.cdf(duty.rate_mean[0] * planned_h - 200.0, scale=np.sqrt(variance))
     item = assess(columns, NEVER_BY_CONDITION).items[0]
     for level, day in ((0.1, item.early_day), (0.5, item.median_day), (0.9, item.late_day)):
@@ -190,16 +192,10 @@ def test_nothing_is_said_of_positions_out_of_service() -> None:
     laid_up = plant(
         Position("P1", system="S2"),
         Position("P2"),
-        systems=[System(), System("S2", status=_laid_up())],
+        systems=[System(), System("S2", status=Status.LAID_UP)],
     )
     assert [item.position for item in assess(columns).items] == [0, 1]
     assert [item.position for item in assess(laid_up).items] == [1]
-
-
-def _laid_up() -> object:
-    from scheduler.vocabulary import Status  # noqa: PLC0415
-
-    return Status.LAID_UP
 
 
 # Condition

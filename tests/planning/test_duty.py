@@ -94,7 +94,8 @@ def test_a_replaced_meter_goes_on_counting() -> None:
 
 def test_a_meter_of_four_digits_turns_over() -> None:
     turning = [
-        MeterReading(reading.day, (reading.shown_h + 7600.0) % 10_000.0) for reading in steady_meter(from_day=NOW - 350)
+        MeterReading(reading.day, (reading.shown_h + 7600.0) % 10_000.0)
+        for reading in steady_meter(from_day=NOW - 350)
     ]
     columns = plant(Position(), meters={MAIN: turning}, digits={MAIN: 4})
     assert min(reading.shown_h for reading in turning) < max(reading.shown_h for reading in turning[:10])

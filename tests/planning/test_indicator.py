@@ -87,9 +87,7 @@ def test_the_trip_of_the_element_before_is_gone_with_it() -> None:
     assert sighting_of(seen(fitted - 0.5, oil_temperature_degC=50.0), fitted_day=fitted) is None
 
 
-@pytest.mark.parametrize(
-    ("stage", "stands"), [(None, False), (Stage.BEFORE, False), (Stage.AFTER, True)]
-)
+@pytest.mark.parametrize(("stage", "stands"), [(None, False), (Stage.BEFORE, False), (Stage.AFTER, True)])
 def test_a_date_only_trip_of_the_change_day_belongs_to_the_new_element_only_if_said_so(
     stage: Stage | None, stands: bool
 ) -> None:

@@ -73,9 +73,9 @@ def current(database: Database, table: str) -> list[dict[str, Any]]:
     return _rows(database, query.where(current_rows(TABLE[table])) if "superseded_at" in TABLE[table].c else query)
 
 
-def known_on(database: Database, table: str, *day: int) -> list[dict[str, Any]]:
+def known_on(database: Database, table: str, year: int, month: int, day: int) -> list[dict[str, Any]]:
     """What was known at 23:59 UTC of a day."""
-    as_of = datetime(*day, 23, 59, tzinfo=UTC)  # type: ignore[arg-type] # year, month, day
+    as_of = datetime(year, month, day, 23, 59, tzinfo=UTC)
     return _rows(database, sa.select(TABLE[table]).where(rows_known_at(TABLE[table], as_of)))
 
 
