@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api_schemas.due import DueItem
-from api_schemas.quantities import Code, Flow, Line, PressureDifference, Temperature, Volume, Wire
+from api_schemas.quantities import Code, Flow, Line, PressureDifference, RowNumber, Temperature, Volume, Wire
 from scheduler.vocabulary import RemovalReason, TaskKind
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
@@ -75,7 +75,7 @@ class CloseOutIn(BaseModel):
 
     model_config = Wire
 
-    task: int | None = None
+    task: RowNumber | None = None
     position: Code | None = None
     kind: _Kind | None = None
     at: _Time

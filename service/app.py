@@ -5,7 +5,6 @@ from contextlib import asynccontextmanager
 
 from fastapi import APIRouter, FastAPI
 from fastapi_offline import FastAPIOffline
-from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from service import problems
 from service.body_limit import BodyLimit
@@ -18,11 +17,13 @@ from service.due import routes as due_routes
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
+from service.known_host import KnownHost
 from service.pages import routes as page_routes
 from service.settings import Settings
+from service.strict_json import StrictJson
 from service.work_orders import routes as work_order_routes
 
-_ROUTERS: tuple[APIRouter, ...] = (
+ROUTERS: tuple[APIRouter, ...] = (
     due_routes.router,
     work_order_routes.router,
     close_out_routes.router,
@@ -30,6 +31,7 @@ _ROUTERS: tuple[APIRouter, ...] = (
     clock_routes.router,
     key_routes.router,
 )
+"""The API, each router under `/v1`."""
 
 
 def create_app(
@@ -61,13 +63,14 @@ def create_app(
     app.state.clock = clock
     app.state.local_caller = local_caller
     problems.install(app)
-    for router in _ROUTERS:
+    for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     app.include_router(page_routes.router)
+    app.add_middleware(StrictJson, prefix="/v1/")  # the one added last is the outermost
     app.add_middleware(
         BodyLimit,
         largest_bytes=settings.largest_body_bytes,
         largest_import_bytes=settings.largest_import_bytes,
     )
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
+    app.add_middleware(KnownHost, allowed=settings.allowed_hosts)
     return app

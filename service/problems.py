@@ -1,16 +1,19 @@
 """The one error tree: each class knows its status and its stable type, one handler renders them (RFC 9457)."""
 
 from collections.abc import Sequence
+from http import HTTPStatus
 from typing import Any, ClassVar
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from api_schemas.problems import MemberProblem, ProblemDocument
 
 _SHOWN_AT_MOST = 200
+_HEADERS = {401: {"WWW-Authenticate": "Bearer"}, 503: {"Retry-After": "10"}}
 
 
 class Problem(Exception):
@@ -25,6 +28,14 @@ class Problem(Exception):
         self.detail = detail
         self.errors = list(errors)
         self.extra = extra
+
+
+class UnknownHost(Problem):
+    """The request names a host that this server does not answer for."""
+
+    status = 400
+    slug = "unknown-host"
+    title = "The Host is not one of this server's names"
 
 
 class Unauthenticated(Problem):
@@ -71,6 +82,12 @@ class TooLarge(Problem):
     title = "The request is too large"
 
 
+class WrongContentType(Problem):
+    status = 415
+    slug = "wrong-content-type"
+    title = "The body's Content-Type is not taken here"
+
+
 class BadInput(Problem):
     status = 422
     slug = "bad-input"
@@ -95,8 +112,27 @@ class IfMatchNeeded(Problem):
     title = "Say with If-Match which version is meant"
 
 
-def _document(status: int, slug: str, title: str, detail: str, errors: list[MemberProblem]) -> ProblemDocument:
-    return ProblemDocument(type=f"/problems/{slug}", title=title, status=status, detail=detail, errors=errors)
+class Fault(Problem):
+    """The fault is ours and has been logged; nothing of the request was kept."""
+
+    status = 500
+    slug = "internal-fault"
+    title = "Internal fault"
+
+
+class Busy(Problem):
+    """Another writer, such as a large import, has held the database for longer than a request waits."""
+
+    status = 503
+    slug = "busy"
+    title = "The database is busy"
+
+
+PROBLEMS: tuple[type[Problem], ...] = (Problem, *Problem.__subclasses__())
+"""Every class, the stem first: each has a page under its `type`."""
+
+
+_OF_THE_FRAMEWORK: dict[int, type[Problem]] = {400: Problem, 404: NotFound, 413: TooLarge}
 
 
 def _response(document: ProblemDocument, headers: dict[str, str] | None = None) -> Response:
@@ -108,15 +144,20 @@ def _response(document: ProblemDocument, headers: dict[str, str] | None = None) 
 def shown(value: Any) -> str:
     """A value as a problem shows it: short, and without anything that cannot be printed."""
     text = value if isinstance(value, str) else repr(value)
-    text = text.encode("utf-8", "backslashreplace").decode()
+    text = "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text[: _SHOWN_AT_MOST + 1])
     return text if len(text) <= _SHOWN_AT_MOST else text[:_SHOWN_AT_MOST] + "…"
 
 
 def problem_response(problem: Problem) -> Response:
     """The document of one problem."""
-    document = _document(problem.status, problem.slug, problem.title, problem.detail, problem.errors)
-    headers = {"WWW-Authenticate": "Bearer"} if problem.status == Unauthenticated.status else None
-    return _response(document.model_copy(update=problem.extra), headers)
+    document = ProblemDocument(
+        type=f"/problems/{problem.slug}",
+        title=problem.title,
+        status=problem.status,
+        detail=problem.detail,
+        errors=problem.errors,
+    )
+    return _response(document.model_copy(update=problem.extra), _HEADERS.get(problem.status))
 
 
 def install(app: FastAPI) -> None:
@@ -130,22 +171,32 @@ def install(app: FastAPI) -> None:
     def _invalid(_request: Request, error: RequestValidationError) -> Response:
         errors = [
             MemberProblem(
-                member=".".join(str(part) for part in found["loc"] if part != "body") or "body",
+                member=shown(".".join(str(part) for part in found["loc"] if part != "body")) or "body",
                 value=shown(found.get("input")),
                 says=found["msg"].removeprefix("Value error, "),
             )
             for found in error.errors()
         ]
         detail = "; ".join(f"{found.member}: {found.says}" for found in errors[:3])
-        return _response(_document(422, BadInput.slug, BadInput.title, detail, errors))
+        return problem_response(BadInput(detail, errors))
 
     @app.exception_handler(HTTPException)
     def _http(_request: Request, error: HTTPException) -> Response:
-        slug = {404: NotFound.slug, 405: "method-not-allowed", 413: TooLarge.slug}.get(error.status_code, "http")
-        headers = dict(error.headers) if error.headers else None
-        return _response(_document(error.status_code, slug, str(error.detail), str(error.detail), []), headers)
+        known = _OF_THE_FRAMEWORK.get(error.status_code)
+        if known is not None:
+            return problem_response(known(str(error.detail)))
+        phrase = HTTPStatus(error.status_code).phrase  # RFC 9457, 4.2.1: about:blank says no more than the status
+        document = ProblemDocument(
+            type="about:blank", title=phrase, status=error.status_code, detail=str(error.detail), errors=[]
+        )
+        return _response(document, dict(error.headers) if error.headers else None)
+
+    @app.exception_handler(OperationalError)
+    def _busy(_request: Request, error: OperationalError) -> Response:
+        if "locked" not in str(error.orig):
+            raise error
+        return problem_response(Busy("another writer has the database; nothing of this request was kept, try again"))
 
     @app.exception_handler(Exception)
     def _fault(_request: Request, _error: Exception) -> Response:
-        detail = "The fault is ours and has been logged; nothing of this request was kept."
-        return _response(_document(500, "internal-fault", "Internal fault", detail, []))
+        return problem_response(Fault("The fault is ours and has been logged; nothing of this request was kept."))

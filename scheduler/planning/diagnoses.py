@@ -203,8 +203,8 @@ def _wrong_oil(seen: _Seen, system: int) -> Iterator[Diagnosis]:
     columns = seen.columns
     renewed = [
         float(columns.events.day[row])
-        for row, kind in enumerate(columns.events.kind)
-        if kind is EventKind.OIL_CHANGE and columns.events.system[row] == system
+        for row in np.flatnonzero(columns.events.system == system)
+        if columns.events.kind[row] is EventKind.OIL_CHANGE
     ]
     since = max(renewed, default=-np.inf)
     specified = columns.systems.fluid[system]

@@ -156,16 +156,13 @@ def _times_in_service(columns: PlantColumns, position: int) -> list[tuple[float,
     housing, system = columns.positions.housing[position], columns.positions.system[position]
     events = columns.events
     sides = {
-        other
-        for other in range(len(columns.positions.code))
-        if housing
-        and columns.positions.side[other]
-        and columns.positions.housing[other] == housing
-        and columns.positions.system[other] == system
+        int(other)
+        for other in np.flatnonzero(columns.positions.system == system)
+        if housing and columns.positions.side[other] and columns.positions.housing[other] == housing
     }
     changeovers = [
         (float(events.day[i]), int(events.position[i]))
-        for i in range(len(events.kind))
+        for i in np.flatnonzero(events.system == system)
         if events.kind[i] is EventKind.CHANGEOVER and int(events.position[i]) in sides
     ]
     spans: list[tuple[float, float]] = []

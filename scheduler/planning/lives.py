@@ -59,9 +59,11 @@ def _ended_at_limit(columns: PlantColumns, duty: Duty) -> Flags:
 def _begins_after_trouble(columns: PlantColumns) -> Flags:
     """Lives (L,) during which the system was commissioned or lost a pump: no measure of an ordinary life."""
     lives, events = columns.lives, columns.events
-    trouble = np.array([kind in _NOT_AN_ORDINARY_LIFE for kind in events.kind], dtype=bool)
     system = columns.positions.system[lives.position]
-    same = system[:, None] == events.system[trouble][None, :]
-    day = events.day[trouble][None, :]
-    during = (day >= lives.fitted_day[:, None] - 1.0) & (day <= lives.removed_day[:, None])
-    return np.asarray((same & during).any(axis=1))
+    begins = np.zeros(len(lives.position), dtype=bool)
+    for row, kind in enumerate(events.kind):
+        if kind in _NOT_AN_ORDINARY_LIFE:
+            day = events.day[row]
+            during = (lives.fitted_day - 1.0 <= day) & (day <= lives.removed_day)
+            begins |= during & (system == events.system[row])
+    return begins

@@ -100,8 +100,8 @@ def forecast(
         log_terminal=log_terminal,
         clean_mean=log_clean_mean,
         clean_var=log_clean_var,
-        life_mean=life.log_median,
-        life_sd=life.log_sd,
+        log_life_mean=life.log_median,
+        log_life_sd=life.log_sd,
         shape_weights=shape_weights,
     )
     believed = robust_weights(readings.offsets, readings.run_h, readings.log_dp, readings.weight)
@@ -154,8 +154,8 @@ def _by_age_alone(positions: Positions, life: LifePrior, believed: Floats) -> Co
         past_share=np.zeros(len(left_h)),
         clean_log_mean=positions.clean_mean.copy(),
         shape_share=positions.shape_weights.copy(),
-        log_life_mean=positions.life_mean.copy(),
-        log_life_var=positions.life_sd**2,
+        log_life_mean=positions.log_life_mean.copy(),
+        log_life_var=positions.log_life_sd**2,
         noise_ratio=np.ones(len(left_h)),
         reading_weight=believed,
     )

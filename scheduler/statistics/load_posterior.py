@@ -72,8 +72,8 @@ class Positions:
     log_terminal: Floats
     clean_mean: Floats
     clean_var: Floats
-    life_mean: Floats
-    life_sd: Floats
+    log_life_mean: Floats
+    log_life_sd: Floats
     shape_weights: Floats
 
     def at(self, rows: Indices) -> "Positions":
@@ -114,7 +114,7 @@ def gather(
     counts = np.diff(readings.offsets)[rows]
     inside = slice(readings.offsets[rows[0]], readings.offsets[rows[-1] + 1])
     index = np.repeat(np.arange(len(rows)), counts)
-    hours = np.maximum(some.run_h_now, _YOUNGEST_SHARE * np.exp(some.life_mean))
+    hours = np.maximum(some.run_h_now, _YOUNGEST_SHARE * np.exp(some.log_life_mean))
     w, level = believed[inside], readings.log_dp[inside] - some.clean_mean[index]
     s = readings.run_h[inside] / hours[index]
     node = np.clip(np.searchsorted(S_NODES, s) - 1, 0, len(S_NODES) - 2)
@@ -154,7 +154,7 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     log_end = grid.log_terminal_load(rise_left)
     log_load_share = grid.log_load - log_end
     log_life = got.log_h.astype(single) - log_load_share
-    z = (log_life - some.life_mean[:, None].astype(single)) / some.life_sd[:, None].astype(single)
+    z = (log_life - some.log_life_mean[:, None].astype(single)) / some.log_life_sd[:, None].astype(single)
     log_share -= single(0.5 * (settings.life_degrees + 1.0)) * np.log1p(z * z / single(settings.life_degrees))
     log_share += grid.log_prior
     by_shape = log_share.reshape(*some.shape_weights.shape, -1)  # a view: nodes lie shape by shape

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Body
 from starlette.responses import JSONResponse
 
 from api_schemas.close_outs import CloseOut, CloseOutIn, LaterReadings
+from api_schemas.quantities import RowNumber
 from service.close_outs.recording import add_readings, close_out_of, record_close_out
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
 from service.keys.answering import Answer, answer_once, digest_of
@@ -57,7 +58,7 @@ def close(
 
 
 @router.get("/{close_out_id}", summary="A close-out as recorded")
-def show_close_out(_caller: Reader, database: OpenDatabase, close_out_id: int) -> CloseOut:
+def show_close_out(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber) -> CloseOut:
     """With the position's next due date as it stands now."""
     with database.reading() as connection:
         return close_out_of(connection, close_out_id)
@@ -70,7 +71,7 @@ def add_later_readings(
     caller: Worker,
     database: OpenDatabase,
     now: Now,
-    close_out_id: int,
+    close_out_id: RowNumber,
     body: Annotated[LaterReadings, Body()],
     idempotency_key: IdempotencyKey = None,
 ) -> JSONResponse:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, File, Form, UploadFile
 
 from api_schemas.imports import ImportOutcome
 from api_schemas.problems import MemberProblem
+from api_schemas.quantities import RowNumber
 from service.dependencies import Integrator, Now, OpenDatabase, Reader
 from service.imports.importing import import_folder
 from service.imports.tables import imports
@@ -58,7 +59,7 @@ def import_zip(
 
 
 @router.get("/{import_id}", summary="The outcome of an import")
-def show_import(_caller: Reader, database: OpenDatabase, import_id: int) -> ImportOutcome:
+def show_import(_caller: Reader, database: OpenDatabase, import_id: RowNumber) -> ImportOutcome:
     """As it was answered."""
     with database.reading() as connection:
         kept = connection.scalar(sa.select(imports.c.outcome).where(imports.c.id == import_id))

@@ -11,7 +11,7 @@ from service.demo.story import demo_story
 from service.demo.systems import PLANT
 from service.dependencies import OpenDatabase
 from service.plant_folder import tables as t
-from service.problems import NotFound, Problem
+from service.problems import PROBLEMS, NotFound
 
 router = APIRouter(include_in_schema=False)
 
@@ -49,7 +49,7 @@ def demo_page(database: OpenDatabase) -> Response:
 @router.get("/problems/{slug}")
 def problem_page(slug: str) -> Response:
     """What a problem's `type` means."""
-    for kind in Problem.__subclasses__():
+    for kind in PROBLEMS:
         if kind.slug == slug:
             page = _pages.get_template("problem.html").render(kind=kind, says=kind.__doc__ or kind.title)
             return HTMLResponse(page)

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from fastapi import APIRouter, Body, Header, Query, Response
 
 from api_schemas.problems import MemberProblem
+from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.dependencies import Now, OpenDatabase, Planner, Reader, Worker
@@ -53,7 +54,7 @@ def list_work_orders(
 
 
 @router.get("/{order_id}", summary="One work order: the job card")
-def show_work_order(_caller: Reader, database: OpenDatabase, order_id: int, response: Response) -> WorkOrder:
+def show_work_order(_caller: Reader, database: OpenDatabase, order_id: RowNumber, response: Response) -> WorkOrder:
     """Its `version` is the ETag."""
     with database.reading() as connection:
         found = work_order(connection, order_id)
@@ -96,7 +97,7 @@ def _change(
 
 @router.post("/{order_id}/issue", summary="Issue a draft")
 def issue(
-    caller: Planner, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+    caller: Planner, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
 ) -> WorkOrder:
     """From now on a pass only proposes changes to it."""
     version = _version(if_match)
@@ -108,7 +109,7 @@ def issue(
 
 @router.post("/{order_id}/start", summary="Begin the work")
 def start(
-    caller: Worker, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+    caller: Worker, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
 ) -> WorkOrder:
     """From now on no pass touches it, and its parts are in somebody's hands."""
     version = _version(if_match)
@@ -123,7 +124,7 @@ def hold(
     caller: Worker,
     database: OpenDatabase,
     now: Now,
-    order_id: int,
+    order_id: RowNumber,
     response: Response,
     body: Annotated[WorkOrderNote, Body()],
     if_match: IfMatch = None,
@@ -140,7 +141,7 @@ def hold(
 
 @router.post("/{order_id}/release", summary="Release held work")
 def release(
-    caller: Worker, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+    caller: Worker, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
 ) -> WorkOrder:
     """It is issued again."""
     version = _version(if_match)
@@ -155,7 +156,7 @@ def withdraw(
     caller: Planner,
     database: OpenDatabase,
     now: Now,
-    order_id: int,
+    order_id: RowNumber,
     response: Response,
     body: Annotated[WorkOrderNote, Body()],
     if_match: IfMatch = None,
@@ -172,7 +173,7 @@ def withdraw(
 
 @router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
 def accept_proposal(
-    _caller: Planner, database: OpenDatabase, now: Now, order_id: int, response: Response, if_match: IfMatch = None
+    _caller: Planner, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
 ) -> WorkOrder:
     """Plan it earlier, or withdraw the tasks whose reason is gone."""
     version = _version(if_match)

@@ -104,9 +104,9 @@ def test_a_reading_cold_or_without_flow_does_not_clear_an_open_bypass() -> None:
 
 def test_cool_oil_neither_proves_nor_clears_an_open_bypass() -> None:
     """At 25 °C the oil is about three times as viscous as at 50 °C."""
-    cool = {"oil_temperature_degC": 25.0}
-    assert bypassing(Reading(NOW - 2.0, 3.05, **cool)).codes() == set()
-    assert "bypass-open-warm" in bypassing(Reading(NOW - 3.0, 3.05), Reading(NOW - 2.0, 0.9, **cool)).codes()
+    at_bypass, shut = (Reading(NOW - 2.0, dp, oil_temperature_degC=25.0) for dp in (3.05, 0.9))
+    assert bypassing(at_bypass).codes() == set()
+    assert "bypass-open-warm" in bypassing(Reading(NOW - 3.0, 3.05), shut).codes()
 
 
 @pytest.mark.parametrize(

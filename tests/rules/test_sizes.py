@@ -11,6 +11,9 @@ LONG_FOR_A_REASON = {
 }
 
 
+WRITTEN_BY_ALEMBIC = "service/migrations/versions/"  # a revision is one statement a table
+
+
 def long_functions(source: str) -> list[str]:
     return [
         f"{node.lineno}: {node.name} has {length} lines"
@@ -39,7 +42,8 @@ def test_no_exception_outlives_its_reason(checkout: Path) -> None:
 
 
 def test_every_function_fits_on_a_screen(sources: dict[str, str]) -> None:
-    assert [f"{path}:{slip}" for path, text in sources.items() for slip in long_functions(text)] == []
+    read_by_people = {path: text for path, text in sources.items() if not path.startswith(WRITTEN_BY_ALEMBIC)}
+    assert [f"{path}:{slip}" for path, text in read_by_people.items() for slip in long_functions(text)] == []
 
 
 def test_a_function_of_61_lines_is_found_and_a_long_docstring_is_not_held_against_it() -> None:
