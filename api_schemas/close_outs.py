@@ -1,29 +1,41 @@
 """The close-out of a task on the wire."""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from api_schemas.due import DueItem
-from api_schemas.quantities import Code, Flow, Line, PressureDifference, RowNumber, Temperature, Volume, Wire
-from scheduler.vocabulary import RemovalReason, TaskKind
+from api_schemas.moments import Moment
+from api_schemas.quantities import Code, Flow, Line, PressureDifference, RowNumber, Temperature, Vacuum, Volume, Wire
+from scheduler.vocabulary import IndicatorState, RemovalReason, TaskKind
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
-_Time = Annotated[AwareDatetime, Field(strict=False)]
 _Word = Annotated[RemovalReason, Field(strict=False)]
+_Indicator = Annotated[IndicatorState, Field(strict=False)]
 _Kind = Annotated[TaskKind, Field(strict=False)]
 
 
 class DpReading(BaseModel):
-    """A ΔP with the flow and the oil temperature at which it was read."""
+    """What gauge and indicator showed, with the flow and the oil temperature at which they were read.
+
+    `dp` across the assembly; of a suction strainer the `vacuum` behind it; at least one of dp, vacuum and indicator.
+    """
 
     model_config = Wire
 
-    dp: PressureDifference
+    dp: PressureDifference | None = None
+    vacuum: Vacuum | None = None
+    indicator: _Indicator | None = None
     flow: Flow | None = None
     oil_temperature: Temperature | None = None
-    at: _Time | None = None
+    at: Moment | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.dp is None and self.vacuum is None and self.indicator is None:
+            raise ValueError("say at least one of dp, vacuum and indicator")
+        return self
 
 
 class FittedElement(BaseModel):
@@ -78,7 +90,7 @@ class CloseOutIn(BaseModel):
     task: RowNumber | None = None
     position: Code | None = None
     kind: _Kind | None = None
-    at: _Time
+    at: Moment
     hours: Annotated[float, Field(ge=0, le=10_000_000)] | None = None
     element_changed: bool | None = None
     dp_before: DpReading | None = None

@@ -20,6 +20,9 @@ Code = Annotated[str, StringConstraints(min_length=1, max_length=200, strip_whit
 Line = Annotated[str, StringConstraints(max_length=2000, strip_whitespace=True, pattern=_NO_CONTROL)]
 """Text of a person, without control characters."""
 
+RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
+"""What the service numbers itself: tasks, work orders, close-outs, imports. The bound is the database column's."""
+
 _LARGEST = 1e12
 
 

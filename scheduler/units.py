@@ -150,20 +150,14 @@ def _why_refused(symbol: str, kind: QuantityKind) -> str:
     if not symbol:
         return f"no unit given; {expected}"
     if kind in {QuantityKind.PRESSURE_DIFFERENCE, QuantityKind.VACUUM}:
-        meant = (
-            "a pressure difference"
-            if kind is QuantityKind.PRESSURE_DIFFERENCE
-            else "a vacuum below atmosphere"
-        )
+        meant = "a pressure difference" if kind is QuantityKind.PRESSURE_DIFFERENCE else "a vacuum below atmosphere"
         if symbol in GAUGE_ONLY_SYMBOLS:
             return f"'{symbol}' is gauge pressure (against atmosphere), but this is {meant}; {expected}"
         if symbol in ABSOLUTE_PRESSURE_SYMBOLS:
             return f"'{symbol}' is absolute pressure (against vacuum), but this is {meant}; {expected}"
     elsewhere = [other for other in QuantityKind if symbol in UNIT_SYMBOLS[other]]
     if elsewhere:
-        return (
-            f"'{symbol}' measures {elsewhere[0].replace('_', ' ')}, not {kind.replace('_', ' ')}; {expected}"
-        )
+        return f"'{symbol}' measures {elsewhere[0].replace('_', ' ')}, not {kind.replace('_', ' ')}; {expected}"
     near = [known for known in UNIT_SYMBOLS[kind] if known.lower() == symbol.lower()]
     hint = f" (did you mean '{near[0]}'?)" if near else ""
     return f"unknown unit '{symbol}'{hint}; {expected}"

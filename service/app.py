@@ -58,6 +58,8 @@ def create_app(
         version="1",
         summary="When each filter element, strainer and breather is due, why, with which parts and which oil.",
         lifespan=lifespan,
+        redoc_url=None,  # its page asks a server elsewhere for a logo
+        swagger_ui_parameters={"validatorUrl": None},  # by default the description is shown to a validator elsewhere
     )
     app.state.database = database
     app.state.clock = clock

@@ -24,7 +24,8 @@ class BodyLimit:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        is_upload = scope["path"].rstrip("/") == _IMPORTS and headers.get("content-type", "").lower().startswith(_FORM)
+        is_form = headers.get("content-type", "").lower().startswith(_FORM)
+        is_upload = is_form and scope["path"].rstrip("/") == _IMPORTS
         limit, limited = self._upload if is_upload else self._other
         announced = headers.get("content-length", "")
         if announced.isascii() and announced.isdigit() and int(announced[:_DIGITS]) > limit:

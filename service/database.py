@@ -73,9 +73,14 @@ class Database:
             transaction.rollback()
 
     @contextmanager
-    def writing(self) -> Iterator[sa.Connection]:
-        """One write transaction, committed when the block ends well and undone when it does not."""
-        with self._writer.begin() as connection:
+    def writing(self, *, waits: bool = True) -> Iterator[sa.Connection]:
+        """One write transaction, committed when the block ends well and undone when it does not.
+
+        Raises OperationalError where another writer has SQLite for longer than a writer waits, or without `waits`
+        where there is one at all.
+        """
+        writer = self._writer if waits else self._writer.execution_options(waits=False)
+        with writer.begin() as connection:
             yield connection
 
     def close(self) -> None:
@@ -90,18 +95,14 @@ def _engine_options(url: URL) -> dict[str, Any]:
 
 def _prepare_sqlite(dbapi_connection: Any, _record: Any) -> None:
     dbapi_connection.isolation_level = None  # the driver must not begin on its own; `_begin_sqlite` does
-    for pragma in (
-        "journal_mode=WAL",
-        "synchronous=FULL",
-        "foreign_keys=ON",
-        f"busy_timeout={_WRITER_WAITS_MS}",
-    ):
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
         dbapi_connection.execute(f"PRAGMA {pragma}")
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    options = connection.get_execution_options()
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={_WRITER_WAITS_MS if options.get('waits', True) else 0}")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writes", False) else "BEGIN")
 
 
 def current_rows(table: sa.Table) -> sa.ColumnElement[bool]:

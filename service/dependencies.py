@@ -1,11 +1,13 @@
 """What routes ask for: the database, the moment of the request and the caller with a scope."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
 
 from fastapi import Depends, Header, Request
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from sqlalchemy.exc import OperationalError
 
 from scheduler.vocabulary import Scope
 from service.clock.now import now_utc
@@ -55,7 +57,7 @@ def _caller(
     if caller is None:
         raise Unauthenticated("the key is unknown, expired or revoked")
     if stale:
-        with database.writing() as connection:
+        with suppress(OperationalError), database.writing(waits=False) as connection:  # no reader waits for an import
             keep_use(connection, told.credentials, now)
     return caller
 

@@ -5,6 +5,7 @@ import re
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from api_schemas.problems import MemberProblem
 from service.problems import UnknownHost, problem_response, shown
 
 _HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9._-]+)(:\d{1,5})?", re.IGNORECASE)
@@ -22,10 +23,9 @@ class KnownHost:
         if scope["type"] in {"http", "websocket"}:
             told = Headers(scope=scope).get("host", "")
             if not self._is_known(told):
-                refused = UnknownHost(
-                    f"'{shown(told)}' is no name of this server; ELEMENTDUE_ALLOWED_HOSTS lists them"
-                )
-                await problem_response(refused)(scope, receive, send)
+                says = "expected a name of this server; ELEMENTDUE_ALLOWED_HOSTS lists them"
+                member = MemberProblem(member="Host", value=shown(told), says=says)
+                await problem_response(UnknownHost(f"Host: {says}", [member]))(scope, receive, send)
                 return
         await self._app(scope, receive, send)
 

@@ -79,8 +79,11 @@ def _again(body: bytes, receive: Receive) -> Receive:
 def _check(body: bytes, media_type: str) -> None:
     kind, _, subtype = media_type.partition("/")
     if kind != "application" or (subtype != "json" and not subtype.endswith("+json")):
-        told = f"'{shown(media_type)}'" if media_type else "none"
-        raise WrongContentType(f"send the body with Content-Type application/json; it came with {told}")
+        says = "send the body with Content-Type application/json"
+        raise WrongContentType(
+            f"{says}; it came with {shown(media_type) or 'none'}",
+            [MemberProblem(member="Content-Type", value=shown(media_type), says=says)],
+        )
     parse_strictly(body)
 
 

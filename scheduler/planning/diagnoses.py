@@ -5,12 +5,12 @@ A rule speaks only of what stands now, so a diagnosis clears by itself when the 
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from scheduler.engineering.oil import fluid_mismatch
+from scheduler.engineering.oil import SealFit, fluid_mismatch, seal_verdict
 from scheduler.engineering.reading_gate import Gate
 from scheduler.engineering.suction import vacuum_limit_bar
 from scheduler.engineering.terminal_dp import TerminalRule
@@ -29,8 +29,8 @@ DROP_SHARE = 0.35
 NEAR_VACUUM_SHARE = 0.85
 """From here of the limit on the inlet vacuum is told (ours)."""
 
-STANDS_STILL_D = 21.0
-"""A meter that shows the same for three weeks while ΔP readings go on (ours)."""
+STANDS_STILL_D = 14.0
+"""A meter that shows the same for two weeks while ΔP readings go on (ours)."""
 
 _SUSPECT_FOR_D = 60.0
 """How long a meter reading that was left out is spoken of (ours)."""
@@ -40,7 +40,10 @@ _NOT_BELIEVED = frozenset({ReadingOutcome.BACKWARD, ReadingOutcome.JUMP, Reading
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """One finding. `position` −1: of the whole system. `asks_for`: the work it raises, if any."""
+    """One finding. `position` −1: of the whole system. `asks_for`: the work it raises, if any.
+
+    `since_day` is that of the newest evidence: whoever looked after it has seen everything there is.
+    """
 
     system: int
     position: int
@@ -48,6 +51,7 @@ class Diagnosis:
     severity: Severity
     numbers: dict[str, Any]
     asks_for: TaskKind | None = None
+    since_day: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +65,13 @@ class _Seen:
         self, position: int, code: str, severity: Severity, asks_for: TaskKind | None = None, **numbers: Any
     ) -> Diagnosis:
         system = int(self.columns.positions.system[position])
-        return Diagnosis(system, position, code, severity, numbers, asks_for)
+        since_day = float(numbers.get("at_day", float("-inf")))
+        return Diagnosis(system, position, code, severity, numbers, asks_for, since_day)
+
+    def of_what_is_fitted(self, position: int, code: str, **numbers: Any) -> Diagnosis:
+        """What was fitted is not as specified: keep out of service until somebody has looked."""
+        found = self.of_position(position, code, Severity.NOW, TaskKind.INSPECT, **numbers)
+        return replace(found, since_day=float(self.columns.fitted.fitted_day[position]))
 
     def readings_of(self, position: int) -> np.ndarray[Any, np.dtype[np.intp]]:
         offsets = self.columns.dp.offsets
@@ -95,8 +105,32 @@ def _wrong_element(seen: _Seen, position: int) -> Iterator[Diagnosis]:
         return
     fitted, wanted = columns.types.part_number[kind], columns.types.part_number[specified]
     if fitted not in columns.alternates.get(wanted, ()):
-        yield seen.of_position(
-            position, "wrong-element-fitted", Severity.NOW, TaskKind.INSPECT, fitted=fitted, specified=wanted
+        yield seen.of_what_is_fitted(position, "wrong-element-fitted", fitted=fitted, specified=wanted)
+
+
+def _unsuitable_seals(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """The seals of what stands in for the specified element do not stand the system's oil."""
+    columns = seen.columns
+    kind = columns.fitted.type[position]
+    if kind < 0 or kind == columns.positions.specified_type[position]:
+        return
+    fluid = columns.systems.fluid[columns.positions.system[position]]
+    verdict = seal_verdict(fluid.family, columns.types.seals[kind])
+    if verdict.fit is SealFit.UNSUITABLE:
+        fitted = columns.types.part_number[kind]
+        yield seen.of_what_is_fitted(position, "unsuitable-seals-fitted", fitted=fitted, differs=[verdict.says])
+
+
+def _expired_element(seen: _Seen, position: int) -> Iterator[Diagnosis]:
+    """The lot had passed its shelf life on the day of the fitting. What it does in the housing is no shelf life."""
+    fitted = seen.columns.fitted
+    if fitted.type[position] >= 0 and fitted.lot_expires_day[position] <= fitted.fitted_day[position]:
+        yield seen.of_what_is_fitted(
+            position,
+            "expired-element-fitted",
+            fitted=seen.columns.types.part_number[fitted.type[position]],
+            lot=fitted.lot[position],
+            expired_day=float(fitted.lot_expires_day[position]),
         )
 
 
@@ -113,7 +147,10 @@ def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
     gates = seen.condition.gate[rows]
     telling = rows[np.isin(gates, [Gate.BYPASS_OPEN, Gate.USABLE, Gate.BELOW_RESOLUTION])]
     telling = telling[seen.condition.viscosity_ratio[telling] <= WARM_VISCOSITY_RATIO]
-    if len(telling) and seen.condition.gate[telling[-1]] == Gate.BYPASS_OPEN:
+    opens = seen.condition.gate[telling] == Gate.BYPASS_OPEN
+    # A reading whose temperature nobody noted may be a cold start: it takes two of them in a row.
+    is_warm = np.isfinite(seen.columns.dp.oil_temperature_degC[telling])
+    if len(telling) and opens[-1] and (is_warm[-1] or opens[-2:].sum() == 2):
         last = int(telling[-1])
         yield seen.of_position(
             position,
@@ -193,7 +230,8 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 
 
 _POSITION_RULES: tuple[Callable[[_Seen, int], Iterator[Diagnosis]], ...] = (
-    *(_nothing_fitted, _wrong_element, _no_limit, _runs_unfiltered, _opens_when_cold, _unconfirmed_trip, _dropped),
+    *(_nothing_fitted, _wrong_element, _unsuitable_seals, _expired_element),
+    *(_no_limit, _runs_unfiltered, _opens_when_cold, _unconfirmed_trip, _dropped),
     _near_vacuum_limit,
 )
 
@@ -229,6 +267,7 @@ def _wrong_oil(seen: _Seen, system: int) -> Iterator[Diagnosis]:
                 "differs": fluid_mismatch(specified, fluid),
             },
             TaskKind.INSPECT,
+            since_day=float(columns.top_ups.day[last]),
         )
 
 

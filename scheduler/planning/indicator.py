@@ -23,8 +23,13 @@ COLD_VISCOSITY_RATIO = 2.0
 """From here on a trip says more of the oil than of the element (ours)."""
 
 
+NEAR_TERMINAL_SHARE = 0.8
+"""From here of the terminal ΔP on a set point counts as the terminal (ours). Below it a trip is an early warning."""
+
+
 class Meaning(StrEnum):
     CERTAIN = "certain"
+    EARLY_WARNING = "early_warning"
     UNCONFIRMED = "unconfirmed"
     COLD = "cold"
 
@@ -61,11 +66,17 @@ def sightings_of(columns: PlantColumns, condition: Condition) -> dict[int, Sight
             else:
                 trips.clear()
         if trips:
-            found[position] = _sighting(columns, condition, trips)
+            found[position] = _sighting(columns, condition, position, trips)
     return found
 
 
-def _sighting(columns: PlantColumns, condition: Condition, trips: list[int]) -> Sighting:
+def _warns_early(columns: PlantColumns, condition: Condition, position: int) -> bool:
+    """Whether the set point lies so far below the terminal ΔP that a trip does not end the element's life."""
+    terminal = condition.terminal_dp_bar[position]
+    return bool(columns.positions.indicator_dp_bar[position] < NEAR_TERMINAL_SHARE * terminal)
+
+
+def _sighting(columns: PlantColumns, condition: Condition, position: int, trips: list[int]) -> Sighting:
     temperature = columns.dp.oil_temperature_degC[trips]
     known = ~np.isnan(temperature)
     ratio = condition.viscosity_ratio[trips]
@@ -73,7 +84,7 @@ def _sighting(columns: PlantColumns, condition: Condition, trips: list[int]) -> 
     cold = known & (ratio > COLD_VISCOSITY_RATIO)
     unknown = ~cold
     if warm.any() or unknown.sum() >= 2:
-        meaning = Meaning.CERTAIN
+        meaning = Meaning.EARLY_WARNING if _warns_early(columns, condition, position) else Meaning.CERTAIN
     elif unknown.any():
         meaning = Meaning.UNCONFIRMED
     else:

@@ -1,7 +1,7 @@
 """The main path of a planning pass, on one screen: from what is known to due dates, diagnoses, work and picks."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from scheduler.planning.condition import assess_condition
 from scheduler.planning.diagnoses import Diagnosis, diagnose
@@ -10,7 +10,7 @@ from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, TaskNeeds, needs_of, pick_all
 from scheduler.planning.plant_columns import PlantColumns
-from scheduler.planning.wanted_work import wanted_work
+from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
 from scheduler.statistics.life_model import LifePrior
 from scheduler.vocabulary import WorkOrderState
@@ -21,7 +21,8 @@ class Known:
     """What a pass decides from. `life` None pools the priors afresh; `in_scope` are the systems in `columns`.
 
     Orders and tasks are those of every system, since they compete for the same shelves. `lots` are what is on the
-    shelves less what work underway has taken into its hands.
+    shelves less what work underway has taken into its hands. `looked_day` says of each diagnosis that stands when
+    the look it asked for was done.
     """
 
     columns: PlantColumns
@@ -31,6 +32,7 @@ class Known:
     kits: Mapping[str, KitSpec]
     lots: tuple[ShelfLot, ...]
     supply: tuple[Arrival, ...]
+    looked_day: Mapping[Look, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ def plan(known: Known) -> Planned:
     in_scope = frozenset(columns.systems.code)
     orders = [order for order in known.orders if order.system in in_scope]
     tasks = [task for task in known.tasks if task.system in in_scope]
-    wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks))
+    wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
     picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
     return Planned(tuple(items), tuple(diagnoses), condition.life, work, tuple(picks))

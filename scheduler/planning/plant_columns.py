@@ -100,12 +100,16 @@ class PositionRows:
 
 @dataclass(frozen=True, slots=True)
 class FittedRows:
-    """What sits in each position now, row for row with `PositionRows`; `fitted_day` NaN: nothing known."""
+    """What sits in each position now, row for row with `PositionRows`; `fitted_day` NaN: nothing known.
+
+    `lot_expires_day` is what the store's counts say of the lot, NaN where nothing.
+    """
 
     fitted_day: Floats
     is_date: Flags
     type: Ints
     lot: tuple[str, ...]
+    lot_expires_day: Floats
 
 
 @dataclass(frozen=True, slots=True)

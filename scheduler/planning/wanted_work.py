@@ -1,6 +1,8 @@
 """The work that due dates and diagnoses ask for, each piece with the stop that it would go into."""
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.due import DueItem
@@ -10,6 +12,9 @@ from scheduler.planning.stops import Stop, last_stop_before, stops_of_system
 from scheduler.planning.work_orders import WantedTask, within_horizon
 from scheduler.vocabulary import ElementKind, TaskKind
 
+Look = tuple[str, str, TaskKind, str]
+"""System, position, kind of work and the code of the diagnosis that asked for it."""
+
 _TASK_OF = {
     ElementKind.ELEMENT: TaskKind.CHANGE_ELEMENT,
     ElementKind.STRAINER: TaskKind.SERVICE_STRAINER,
@@ -18,16 +23,24 @@ _TASK_OF = {
 
 
 def wanted_work(
-    columns: PlantColumns, items: Sequence[DueItem], diagnoses: Iterable[Diagnosis], open_work: frozenset[Subject]
+    columns: PlantColumns,
+    items: Sequence[DueItem],
+    diagnoses: Iterable[Diagnosis],
+    open_work: frozenset[Subject],
+    looked_day: Mapping[Look, float] = MappingProxyType({}),
 ) -> list[WantedTask]:
-    """One task per due position within its plant's horizon, and one per subject that a diagnosis asks to look at."""
+    """One task per due position within its plant's horizon, and one per subject that a diagnosis asks to look at.
+
+    `looked_day` says of each diagnosis that stands when somebody looked: only newer evidence asks again.
+    """
     stops = {system: stops_of_system(columns, system) for system in range(len(columns.systems.code))}
     changes = [_change(columns, item, stops, open_work) for item in items]
     looks: dict[Subject, WantedTask] = {}
     for diagnosis in diagnoses:
         if diagnosis.asks_for is not None:
             look = _look(columns, diagnosis, diagnosis.asks_for)
-            looks.setdefault(look.subject, look)
+            if diagnosis.since_day >= looked_day.get((*look.subject, diagnosis.code), -math.inf):
+                looks.setdefault(look.subject, look)
     return [change for change in changes if change is not None] + list(looks.values())
 
 

@@ -5,7 +5,7 @@ issued work it proposes, and work underway, held or taken over by another system
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from scheduler.planning.stops import Stop
@@ -18,7 +18,8 @@ KEEPS_DRAFT_FOR_D = 7.0
 """A draft stays until its work is due a week beyond the horizon, so that it does not come and go (ours)."""
 
 MOVES_BEYOND_D = 1.0
-"""A move by less than a day is not worth a proposal to the person who issued the work (ours)."""
+"""A move by less than a day is worth neither a proposal to the person who issued the work nor a new version of a
+draft that somebody may be reading (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,23 +171,38 @@ def _place(
 ) -> list[DraftOrder]:
     free = list(drafts)
     placed: list[DraftOrder] = []
-    for group in _groups(wanted):
+    for group in _groups([_since_first_asked(task, carried.get(task.subject)) for task in wanted]):
         order = _matching(group, free, carried)
         if order is not None:
             free.remove(order)
         first = group[0]
+        planned_day = _planned_day(group) if order is None else _kept_day(order, group)
         placed.append(
             DraftOrder(
                 id=None if order is None else order.id,
                 plant=first.plant,
                 system=first.system,
-                planned_day=_planned_day(group),
-                issue=_planned_day(group) <= issue_until_day.get(first.plant, float("-inf")),
+                planned_day=planned_day,
+                issue=planned_day <= issue_until_day.get(first.plant, float("-inf")),
                 stop=first.stop,
                 tasks=tuple((carried[task.subject].id if task.subject in carried else None, task) for task in group),
             )
         )
     return placed
+
+
+def _since_first_asked(task: WantedTask, stands: OpenTask | None) -> WantedTask:
+    """A look has no date but "now": it stays due since it was first asked for, or nobody sees how long it waits."""
+    if task.trigger is not None or stands is None:
+        return task
+    return replace(task, due_day=min(task.due_day, stands.due_day))
+
+
+def _kept_day(order: OpenOrder, group: Sequence[WantedTask]) -> float:
+    """The draft's day, unless the work moved by more than `MOVES_BEYOND_D` or into another stop."""
+    day = _planned_day(group)
+    same_stop = order.stop == group[0].stop
+    return order.planned_day if same_stop and abs(day - order.planned_day) <= MOVES_BEYOND_D else day
 
 
 def _planned_day(group: Sequence[WantedTask]) -> float:

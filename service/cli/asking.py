@@ -23,7 +23,11 @@ class Refused(Exception):
     def __init__(self, problem: dict[str, Any]) -> None:
         self.problem = problem
         lines = [str(problem.get("detail") or problem.get("title") or "refused")]
-        lines += [f"  {error['member']}: {error['says']}" for error in problem.get("errors", [])]
+        lines += [
+            f"  {error['member']}: {error['says']}"
+            for error in problem.get("errors", [])
+            if error["says"] not in lines[0]  # the detail of a short list has them already
+        ]
         super().__init__("\n".join(lines))
 
 
@@ -34,11 +38,14 @@ class Asker:
         settings = Settings()
         chosen = server or (settings.server if database is None else None)
         if chosen is not None:
-            headers = {"Authorization": f"Bearer {_key(settings)}"}
-            self._client = httpx.Client(base_url=chosen, headers=headers, timeout=_PATIENCE_S)
+            self._address = chosen
+            self._headers = {"Authorization": f"Bearer {_key(settings)}"}
+            self._transport: _InProcess | None = None
         else:
             app = create_app(open_database(database), settings, ticks=False, local_caller=local_caller())
-            self._client = httpx.Client(base_url="http://127.0.0.1", transport=_InProcess(app), timeout=_PATIENCE_S)
+            self._address = "http://127.0.0.1"
+            self._headers = {}
+            self._transport = _InProcess(app)
 
     def ask(
         self,
@@ -52,7 +59,10 @@ class Asker:
         """The answer's JSON. Raises Refused for a problem document, and for a server that cannot be reached."""
         given = {name: value for name, value in (query or {}).items() if value is not None}
         try:
-            answer = self._client.request(method, path, json=body, params=given, headers=headers)
+            with httpx.Client(
+                base_url=self._address, headers=self._headers, transport=self._transport, timeout=_PATIENCE_S
+            ) as client:
+                answer = client.request(method, path, json=body, params=given, headers=headers)
         except httpx.HTTPError as error:
             raise Refused({"detail": f"the server did not answer: {error}"}) from None
         if answer.is_success:

@@ -4,8 +4,10 @@ from typing import Any
 
 import typer
 
-from scheduler.vocabulary import UNIT_SYMBOLS, QuantityKind
+from scheduler.vocabulary import UNIT_SYMBOLS, IndicatorState, QuantityKind
 
+_INDICATOR_STATES = frozenset(state.value for state in IndicatorState)
+_VACUUM = "vacuum "
 _READING = (
     ("dp", QuantityKind.PRESSURE_DIFFERENCE),
     ("flow", QuantityKind.FLOW),
@@ -47,6 +49,8 @@ def close_out_body(
 def reading_words(text: str | None) -> dict[str, Any] | None:
     """'2.1 bar, 180 L/min, 51 degC' as a reading: each unit says what its number is.
 
+    A vacuum is told as 'vacuum 0.2 bar', the indicator by its state: clear, tripped or reset.
+
     >>> reading_words("2.1 bar, 51 degC")
     {'dp': {'value': 2.1, 'unit': 'bar'}, 'oil_temperature': {'value': 51.0, 'unit': 'degC'}}
     """
@@ -54,16 +58,22 @@ def reading_words(text: str | None) -> dict[str, Any] | None:
         return None
     reading: dict[str, Any] = {}
     for part in text.split(","):
-        value, unit = _amount(part)
+        said = part.strip()
+        if said in _INDICATOR_STATES:
+            reading["indicator"] = said
+            continue
+        value, unit = _amount(said.removeprefix(_VACUUM))
         name = next((name for name, kind in _READING if unit in UNIT_SYMBOLS[kind]), None)
+        if name == "dp" and said.startswith(_VACUUM):
+            name = "vacuum"
         if name is None:
             known = ", ".join(symbol for _, kind in _READING for symbol in UNIT_SYMBOLS[kind])
             raise typer.BadParameter(f"'{unit}' is none of the units of a ΔP reading: {known}")
         if name in reading:
             raise typer.BadParameter(f"'{text}' says {name.replace('_', ' ')} twice")
         reading[name] = {"value": value, "unit": unit}
-    if "dp" not in reading:
-        raise typer.BadParameter(f"'{text}' has no ΔP; like '2.1 bar, 180 L/min, 51 degC'")
+    if not reading.keys() & {"dp", "vacuum", "indicator"}:
+        raise typer.BadParameter(f"'{text}' has no ΔP, vacuum or indicator; like '2.1 bar, 180 L/min, 51 degC'")
     return reading
 
 

@@ -4,7 +4,6 @@ import sys
 import traceback
 
 import typer
-from click.exceptions import Abort, ClickException, UsageError
 
 from service.cli import jobs, keys, plant, server
 from service.cli.asking import Refused
@@ -19,6 +18,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # an error in a box is cut to the box's width
 )
 plant.add_to(app)
 server.add_to(app)
@@ -33,18 +33,17 @@ def main() -> None:
 
 def _run() -> int:
     try:
-        ended = app(standalone_mode=False)
-    except UsageError as error:
-        error.show(sys.stderr)
-        return USAGE
-    except (Abort, KeyboardInterrupt):
+        app()
+    except SystemExit as ended:  # how typer ends, whichever exceptions it knows: 0, 1, 2, and 130 for Ctrl-C
+        if ended.code in {DONE, REFUSED, USAGE}:
+            return int(ended.code or DONE)
         print("stopped", file=sys.stderr)  # noqa: T201
         return REFUSED
-    except (FolderRefused, Problem, Refused, ClickException, ValueError) as error:
+    except (FolderRefused, Problem, Refused, ValueError) as error:
         print(error, file=sys.stderr)  # noqa: T201
         return REFUSED
     except Exception:
         traceback.print_exc()
         print("The fault is ours, not yours; nothing of this command was kept.", file=sys.stderr)  # noqa: T201
         return FAULT
-    return ended if isinstance(ended, int) else DONE
+    raise AssertionError("typer ends with SystemExit")

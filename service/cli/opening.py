@@ -8,7 +8,9 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 import typer
+from sqlalchemy.exc import ArgumentError
 
+from api_schemas.moments import EARLIEST, LATEST
 from scheduler.vocabulary import Scope
 from service.database import Database
 from service.keys.keeping import Caller
@@ -33,12 +35,21 @@ AsOfOption = Annotated[
 def open_database(url: str | None) -> Database:
     """The database at `url` (or by the settings), brought to the present schema."""
     chosen = url or Settings().database_url
-    made = sa.engine.make_url(chosen)
-    if url is not None and made.password is not None:
-        raise typer.BadParameter("a password belongs into ELEMENTDUE_DATABASE or a file, not into the command line")
-    if made.get_backend_name() == "sqlite" and made.database:
-        Path(made.database).parent.mkdir(parents=True, exist_ok=True)
-    database = Database(made)
+    try:
+        made = sa.engine.make_url(chosen)
+        if url is not None and (made.password is not None or "password" in made.query):
+            raise typer.BadParameter(
+                "a password belongs into ELEMENTDUE_DATABASE or a file, not into the command line"
+            )
+        if made.get_backend_name() == "sqlite" and made.database:
+            Path(made.database).parent.mkdir(parents=True, exist_ok=True)
+        database = Database(made)
+    except (ArgumentError, ModuleNotFoundError, ValueError):  # its text would show the address, and a password in it
+        raise typer.BadParameter(
+            "the database's address cannot be used; like sqlite:////srv/elementdue/plant.sqlite"
+        ) from None
+    except OSError as error:
+        raise typer.BadParameter(f"the database's folder cannot be made: {error}") from None
     migrate(database)
     return database
 
@@ -51,13 +62,16 @@ def local_caller() -> Caller:
 def moments_of(text: str, database: Database) -> dict[str, datetime]:
     """For each plant, the moment that `--as-of` means. A bare date is the end of that day in the plant's zone."""
     with database.reading() as connection:
-        zones = dict(connection.execute(sa.select(t.plants.c.plant, t.plants.c.time_zone)).tuples().all())
+        rows = connection.execute(sa.select(t.plants.c.plant, t.plants.c.time_zone))
+        zones: dict[str, str] = {row.plant: row.time_zone for row in rows}
     try:
         told = datetime.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(
             f"'{text}' is neither a date nor a time; like 2026-03-05 or 2026-03-05T14:30+01:00"
         ) from None
+    if not EARLIEST.year < told.year < LATEST.year:
+        raise typer.BadParameter(f"'{text}' is not between {EARLIEST.year} and {LATEST.year}")
     if len(text) == len("2026-03-05"):
         return {plant: datetime.combine(told, time.max, ZoneInfo(zone)) for plant, zone in zones.items()}
     if told.tzinfo is None:

@@ -8,6 +8,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from scheduler.timetable import Timetable, slot_of
+from service.clock.turn import moment_of_turn
 from service.database import Database
 from service.due.planning_pass import run_pass
 from service.due.tables import passes
@@ -69,4 +70,5 @@ class PassClock:
                 return
         with self._database.writing() as connection:
             if not self.is_answered(connection, slot):  # another process may have been faster
-                run_pass(connection, as_of=now, now=now, cause="clock", by="clock", slot=slot)
+                turn = moment_of_turn(connection, now)
+                run_pass(connection, as_of=turn, now=turn, cause="clock", by="clock", slot=slot)

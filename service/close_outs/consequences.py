@@ -9,14 +9,17 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from api_schemas.close_outs import CloseOutIn, DpReading, FittedElement
+from api_schemas.close_outs import CloseOutIn, FittedElement
 from api_schemas.quantities import WireQuantity
 from scheduler.planning.close_out import removal_reason
 from scheduler.units import to_canonical
-from scheduler.vocabulary import MeterReadingKind, Stage, TaskKind
+from scheduler.vocabulary import MeterReadingKind, Stage
+from service.close_outs.statement import Readings, sides_told
 from service.close_outs.subject import Subject
+from service.database import current_rows
 from service.plant_folder import tables as t
 from service.plant_folder.facts import record_fact, supersede
+from service.plant_folder.layout import DATA_MISSING_NOTE
 from service.stock.booking import Use, book_oil, book_parts
 from service.work_orders.tables import picks
 
@@ -30,6 +33,7 @@ class Record:
     stay: sa.RowMapping | None
     element: str
     changed: bool
+    cleaned: bool  # the strainer went back in
     now: datetime
     source: str
 
@@ -38,44 +42,65 @@ def apply_consequences(connection: sa.Connection, record: Record) -> None:
     """Write everything that follows, in the caller's transaction."""
     told = record.told
     position = record.subject.position
+    _catalogue_unknown(connection, record)
     if position is not None:
         if record.changed:
             _end_stay(connection, record)
             _begin_stay(connection, record, position)
-        if told.hours is not None:
-            _keep(
-                connection,
-                record,
-                "meter_readings",
-                {
-                    "system": record.subject.system,
-                    "meter": position["meter"] or "",
-                    "at": told.at,
-                    "kind": MeterReadingKind.READING,
-                    "hours": told.hours,
-                },
-            )
-        keep_dp(connection, record, position["position"], told.dp_before, told.dp_after)
+        keep_dp(connection, position["position"], told, at=told.at, now=record.now, source=record.source)
+    if told.hours is not None:
+        _keep_hours(connection, record, told.hours)
     uses = [use for use in (_element_use(record), *_part_uses(connection, record)) if use is not None]
     book_parts(connection, uses, at=told.at, now=record.now, source=record.source)
     _pour(connection, record)
 
 
+def _catalogue_unknown(connection: sa.Connection, record: Record) -> None:
+    """What was really fitted or poured may be in no catalogue: it gets an entry that says so, and nothing else."""
+    notes = {DATA_MISSING_NOTE: "added by a close-out"}
+    position = record.subject.position
+    if record.changed and position is not None and not _is_known(connection, t.element_types, record.element):
+        values = {"part_number": record.element, "kind": position["element_kind"], "notes": notes}
+        connection.execute(sa.insert(t.element_types).values(**values))
+    for fluid in {oil.fluid for oil in record.told.oil}:
+        if not _is_known(connection, t.fluids, fluid):
+            connection.execute(sa.insert(t.fluids).values(fluid=fluid, notes=notes))
+
+
+def _is_known(connection: sa.Connection, catalogue: sa.Table, code: str) -> bool:
+    (key,) = catalogue.primary_key.columns
+    return connection.execute(sa.select(key).where(key == code)).first() is not None
+
+
 def keep_dp(
-    connection: sa.Connection, record: Record, position: str, before: DpReading | None, after: DpReading | None
+    connection: sa.Connection, position: str, told: Readings, *, at: datetime, now: datetime, source: str
 ) -> None:
-    """The ΔP readings around the change, each on its side of it."""
-    for reading, stage in ((before, Stage.BEFORE), (after, Stage.AFTER)):
-        if reading is not None:
-            values = {
-                "position": position,
-                "at": reading.at or record.told.at,
-                "stage": stage,
-                "dp_bar": canonical(reading.dp),
-                "flow_lpm": canonical(reading.flow),
-                "oil_temperature_degC": canonical(reading.oil_temperature),
-            }
-            _keep(connection, record, "dp_readings", values)
+    """The ΔP readings around the change at `at`, each on its side of it."""
+    stages = {"dp_before": Stage.BEFORE, "dp_after": Stage.AFTER}
+    for member, reading in sides_told(told).items():
+        values = {
+            "position": position,
+            "at": reading.at or at,
+            "stage": stages[member],
+            "dp_bar": canonical(reading.dp),
+            "vacuum_bar": canonical(reading.vacuum),
+            "indicator": reading.indicator,
+            "flow_lpm": canonical(reading.flow),
+            "oil_temperature_degC": canonical(reading.oil_temperature),
+        }
+        record_fact(connection, "dp_readings", values, recorded_at=now, source=source)
+
+
+def _keep_hours(connection: sa.Connection, record: Record, hours: float) -> None:
+    position = record.subject.position
+    values = {
+        "system": record.subject.system,
+        "meter": "" if position is None else position["meter"] or "",
+        "at": record.told.at,
+        "kind": MeterReadingKind.READING,
+        "hours": hours,
+    }
+    _keep(connection, record, "meter_readings", values)
 
 
 def canonical(quantity: WireQuantity | None) -> float | None:
@@ -104,7 +129,6 @@ def _end_stay(connection: sa.Connection, record: Record) -> None:
 
 def _begin_stay(connection: sa.Connection, record: Record, position: sa.RowMapping) -> None:
     told, element = record.told, record.told.element or FittedElement()
-    put_back = record.subject.kind is TaskKind.SERVICE_STRAINER and told.element is None and record.stay is not None
     values = {
         "position": position["position"],
         "fitted_at": told.at,
@@ -114,7 +138,7 @@ def _begin_stay(connection: sa.Connection, record: Record, position: sa.RowMappi
         "serial": element.serial,
         "cleanings": told.cleanings,
     }
-    if put_back and record.stay is not None:
+    if record.cleaned and record.stay is not None:
         values |= {"lot": record.stay["lot"], "serial": record.stay["serial"]}
         values["cleanings"] = told.cleanings if told.cleanings is not None else (record.stay["cleanings"] or 0) + 1
     _keep(connection, record, "installations", values)
@@ -122,8 +146,7 @@ def _begin_stay(connection: sa.Connection, record: Record, position: sa.RowMappi
 
 def _element_use(record: Record) -> Use | None:
     position = record.subject.position
-    put_back = record.subject.kind is TaskKind.SERVICE_STRAINER and record.told.element is None
-    if not record.changed or position is None or put_back:
+    if not record.changed or position is None or record.cleaned:
         return None
     element = record.told.element or FittedElement()
     return Use(record.subject.task, record.element, position["quantity"] or 1, element.store, element.lot)
@@ -162,8 +185,21 @@ def _pour(connection: sa.Connection, record: Record) -> None:
             "system": record.subject.system,
             "at": record.told.at,
             "fluid": fluid,
-            "volume_L": litres,
+            "volume_L": litres + _poured_at_the_same_minute(connection, record, fluid),
             "through_filter": through,
             "lot": first.lot,
         }
         _keep(connection, record, "top_ups", values)
+
+
+def _poured_at_the_same_minute(connection: sa.Connection, record: Record, fluid: str) -> float:
+    """What another job of the system has poured at that very time: a top-up has no other name than its moment."""
+    kept = t.top_ups
+    query = sa.select(sa.func.sum(kept.c.volume_L)).where(
+        current_rows(kept),
+        kept.c.system == record.subject.system,
+        kept.c.at == record.told.at,
+        kept.c.fluid == fluid,
+        kept.c.source.startswith("close-out "),
+    )
+    return float(connection.scalar(query) or 0.0)

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from scheduler.planning.close_out import Fitted, MeterSeen, Specified
 from scheduler.statistics.run_hours import ReadingOutcome, cumulative_hours
+from scheduler.vocabulary import YesNo
 from service.database import current_rows
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of
@@ -21,6 +22,33 @@ def current_stay(connection: sa.Connection, position: str) -> sa.RowMapping | No
     stays = t.installations
     query = sa.select(stays).where(current_rows(stays), stays.c.position == position, stays.c.removed_at.is_(None))
     return connection.execute(query).mappings().one_or_none()
+
+
+def last_removal(connection: sa.Connection, position: str) -> datetime | None:
+    """When the last element that is not there any more was taken out."""
+    stays = t.installations
+    query = sa.select(sa.func.max(stays.c.removed_at)).where(current_rows(stays), stays.c.position == position)
+    removed_at: datetime | None = connection.scalar(query)
+    return removed_at
+
+
+def began_a_stay(connection: sa.Connection, position: str, at: datetime, source: str) -> bool:
+    """Whether the job that `source` names put an element in, whatever became of it since."""
+    stays = t.installations
+    query = sa.select(stays.c.id).where(
+        stays.c.position == position, stays.c.fitted_at == at, stays.c.source == source
+    )
+    return connection.execute(query).first() is not None
+
+
+def is_cleanable(connection: sa.Connection, position: sa.RowMapping | None, stay: sa.RowMapping | None) -> bool:
+    """Whether what sits in the position (else what belongs there) is cleaned and put back."""
+    known = stay if stay is not None else position
+    if known is None:
+        return False
+    types = t.element_types
+    said = connection.scalar(sa.select(types.c.cleanable).where(types.c.part_number == known["part_number"]))
+    return said == YesNo.YES
 
 
 def fitted_of(stay: sa.RowMapping | None) -> Fitted | None:

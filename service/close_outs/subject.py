@@ -36,7 +36,7 @@ def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: s
     if told.task is not None:
         return _named(connection, told, told.task)
     position = _position(connection, told.position or "")
-    kind = told.kind or task_kind_of(ElementKind(position["element_kind"]))
+    kind = told.kind or _usual_kind(told, position)
     row = (
         connection.execute(
             sa.select(tasks).where(
@@ -54,6 +54,11 @@ def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: s
     return _made(connection, told, position, kind, now, by)
 
 
+def _usual_kind(told: CloseOutIn, position: sa.RowMapping) -> TaskKind:
+    """The position's renewal; where the element is said to have stayed in, somebody only looked."""
+    return TaskKind.INSPECT if told.element_changed is False else task_kind_of(ElementKind(position["element_kind"]))
+
+
 def _named(connection: sa.Connection, told: CloseOutIn, task: int) -> Subject:
     row = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().one_or_none()
     if row is None:
@@ -61,6 +66,9 @@ def _named(connection: sa.Connection, told: CloseOutIn, task: int) -> Subject:
     if told.position is not None and told.position != row["position"]:
         says = f"task {task} is work on {row['position'] or 'the whole system'}, not on '{told.position}'"
         raise BadInput(says, [MemberProblem(member="position", value=told.position, says=says)])
+    if told.kind is not None and told.kind != row["kind"]:
+        says = f"task {task} is of kind {row['kind']}, not {told.kind}; a job of another kind is told by its position"
+        raise BadInput(says, [MemberProblem(member="kind", value=told.kind, says=says)])
     if row["state"] == "done":
         closed = connection.execute(sa.select(close_outs).where(close_outs.c.task == task)).mappings().one()
         raise InTheWay(

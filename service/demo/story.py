@@ -60,7 +60,8 @@ def _triggers() -> StorySection:
             f"Indicator: {cases.DUE_BY_INDICATOR} has tripped again and again with warm oil.",
             f"Event: {cases.DUE_BY_EVENT} stands behind a pump that failed.",
             f"Cleanliness: {_system_of(cases.CLEANLINESS_MISSED)} has missed its target in its last samples;"
-            f" those before and after {cases.CLEANLINESS_MISSED} hardly differ, so that element holds back little.",
+            f" those before and after {cases.CLEANLINESS_MISSED} hardly differ, so that element holds back little"
+            " (in the data; samples are not judged yet).",
         ),
     )
 
@@ -78,7 +79,8 @@ def _diagnoses() -> StorySection:
             f" too low about {TYPING_ERROR_D} days ago, and {REPLACED_METER_SYSTEM}"
             f" got a new meter about {REPLACED_D} days ago.",
             f"Suction: the vacuum behind {cases.VACUUM_NEAR_LIMIT} is near the pump's limit.",
-            f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others.",
+            f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others"
+            " (in the data; not raised yet).",
             f"Nothing known: no element was ever recorded at {cases.NOTHING_FITTED}.",
         ),
     )

@@ -1,6 +1,6 @@
 """Due items between the planner, the table and the wire."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -30,15 +30,15 @@ def due_row(columns: PlantColumns, item: due.DueItem, diagnoses: list[Diagnosis]
         "time_zone": columns.plants.zone[plant],
         "part_number": item.part_number,
         "as_of": as_of,
-        "due_at": _moment(item.due_day),
-        "due_early": _moment(item.early_day),
-        "due_median": _moment(item.median_day),
-        "due_late": _moment(item.late_day),
+        "due_at": _moment(item.due_day, as_of),
+        "due_early": _moment(item.early_day, as_of),
+        "due_median": _moment(item.median_day, as_of),
+        "due_late": _moment(item.late_day, as_of),
         "hours_left": item.hours_left,
         "overdue_hours": item.overdue_hours,
         "trigger": item.trigger,
         "runner_up": item.runner_up,
-        "without_trigger_at": _moment(item.without_trigger_day),
+        "without_trigger_at": _moment(item.without_trigger_day, as_of),
         "has_pressure": item.pressure_hours_left is not None,
         "pressure_hours_left_10": low,
         "pressure_hours_left_50": middle,
@@ -108,5 +108,8 @@ def wire_item(row: sa.RowMapping | dict[str, Any], display_units: DisplayUnits) 
     )
 
 
-def _moment(day: float | None) -> datetime | None:
-    return None if day is None else from_day(day)
+def _moment(day: float | None, as_of: datetime) -> datetime | None:
+    if day is None:
+        return None
+    moment = from_day(day)
+    return as_of if abs(moment - as_of) < timedelta(seconds=1) else moment  # now is now, not the next full second

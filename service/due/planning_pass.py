@@ -17,7 +17,7 @@ from service.due.items import diagnoses_by_position, due_row
 from service.due.tables import due_items, life_priors, passes
 from service.plant_store.loading import load_plant
 from service.stock.queries import arrivals, free_lots, kit_specs
-from service.work_orders.planning import open_work, save_picks, save_work
+from service.work_orders.planning import looks_done, open_work, save_picks, save_work
 
 _KEPT_PASSES = 5
 """Due lists that are kept, so that a page of an earlier one can still be turned."""
@@ -74,6 +74,7 @@ def load_known(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         kits=kit_specs(connection, columns.alternates),
         lots=tuple(free_lots(connection, as_of)),
         supply=tuple(arrivals(connection, as_of)),
+        looked_day=looks_done(connection),
     )
 
 

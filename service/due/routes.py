@@ -3,9 +3,10 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from pydantic import AwareDatetime
 
 from api_schemas.due import DueItem, DueList, PassNote
+from api_schemas.moments import Moment
+from service.clock.turn import moment_of_turn
 from service.dependencies import Now, OpenDatabase, Planner, Reader
 from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
 from service.due.planning_pass import run_pass
@@ -23,7 +24,7 @@ def list_due(
     _caller: Reader,
     database: OpenDatabase,
     as_of: Annotated[
-        AwareDatetime | None,
+        Moment | None,
         Query(description="Compute afresh from what was known at that time; nothing is kept and no cursor given."),
     ] = None,
     plant: OnlyPlant = None,
@@ -52,5 +53,6 @@ def show_due(_caller: Reader, database: OpenDatabase, position: str) -> DueItem:
 def run_pass_now(caller: Planner, database: OpenDatabase, now: Now) -> PassNote:
     """Due dates, diagnoses, drafts and picks are brought up to date in one transaction."""
     with database.writing() as connection:
-        done = run_pass(connection, as_of=now, now=now, cause="asked for", by=caller.name)
+        turn = moment_of_turn(connection, now)
+        done = run_pass(connection, as_of=turn, now=turn, cause="asked for", by=caller.name)
     return PassNote(id=done.id, as_of=done.as_of, cause="asked for")

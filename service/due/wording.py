@@ -241,6 +241,21 @@ def _wrong_element(_words: Wording, numbers: Facts) -> str:
     )
 
 
+def _unsuitable_seals(_words: Wording, numbers: Facts) -> str:
+    return (
+        f"{numbers['fitted']} is fitted. {' '.join(numbers['differs'])} Keep the system out of service until a "
+        "competent person has assessed it."
+    )
+
+
+def _expired_element(words: Wording, numbers: Facts) -> str:
+    return (
+        f"The lot {numbers['lot']} of {numbers['fitted']} that is fitted had expired on "
+        f"{words.date(numbers['expired_day'])}, before it was fitted. Keep the system out of service until a "
+        "competent person has assessed its seals."
+    )
+
+
 def _bypass_open(words: Wording, numbers: Facts) -> str:
     return (
         f"Warm ΔP {words.dp(numbers['dp_bar'])} on {words.date(numbers['at_day'])} stands at the bypass setting of "
@@ -305,6 +320,8 @@ _DIAGNOSES: dict[str, Callable[[Wording, Facts], str]] = {
         "ΔP is read, but no terminal, indicator or bypass ΔP is stated, so it cannot be judged."
     ),
     "wrong-element-fitted": _wrong_element,
+    "unsuitable-seals-fitted": _unsuitable_seals,
+    "expired-element-fitted": _expired_element,
     "wrong-oil-poured": _wrong_oil,
     "bypass-open-warm": _bypass_open,
     "opens-on-a-cold-start": _opens_when_cold,

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from service.database import current_rows
 from service.demo.story import demo_story
 from service.demo.systems import PLANT
 from service.dependencies import OpenDatabase
@@ -19,11 +20,26 @@ _HERE = Path(__file__).parent
 _pages = Environment(
     loader=FileSystemLoader([_HERE, _HERE.parent / "demo"]), autoescape=select_autoescape(), trim_blocks=True
 )
-_COUNTED = ("systems", "positions", "installations", "dp_readings", "meter_readings", "oil_samples", "stops")
+_COUNTED = {
+    "systems": t.systems,
+    "positions": t.positions,
+    "lives and what is fitted now": t.installations,
+    "ΔP readings": t.dp_readings,
+    "meter readings": t.meter_readings,
+    "oil samples": t.TABLE["oil_samples"],
+    "stops": t.stops,
+}
 
 
 def _has_demo(connection: sa.Connection) -> bool:
     return connection.scalar(sa.select(t.plants.c.plant).where(t.plants.c.plant == PLANT)) is not None
+
+
+def _count(connection: sa.Connection, table: sa.Table) -> int:
+    query = sa.select(sa.func.count()).select_from(table)
+    if "superseded_at" in table.c:
+        query = query.where(current_rows(table))
+    return connection.scalar(query) or 0
 
 
 @router.get("/")
@@ -42,7 +58,7 @@ def demo_page(database: OpenDatabase) -> Response:
     with database.reading() as connection:
         if not _has_demo(connection):
             raise NotFound("this database does not hold the demo plant")
-        counts = {name: connection.scalar(sa.select(sa.func.count()).select_from(t.TABLE[name])) for name in _COUNTED}
+        counts = {name: _count(connection, table) for name, table in _COUNTED.items()}
     return HTMLResponse(_pages.get_template("demo.html").render(story=demo_story(), counts=counts))
 
 

@@ -10,7 +10,7 @@ from scheduler.engineering.oil_properties import oil_properties
 from scheduler.engineering.viscosity_grade import midpoint_40_mm2_s
 from service.plant_folder.folder import Folder
 from service.plant_folder.refusals import Findings
-from service.plant_folder.tables import fluids
+from service.plant_folder.tables import fluids, systems
 
 _CODES_AT_ONCE = 500
 _COLUMN_OF = {
@@ -73,4 +73,19 @@ def check_fluids(connection: sa.Connection, folder: Folder) -> None:
                     fluid["fluid"],
                     f"with what is recorded of '{fluid['fluid']}', {says}",
                 )
+    _check_specified(connection, folder, findings)
     findings.raise_if_refused()
+
+
+def _check_specified(connection: sa.Connection, folder: Folder, findings: Findings) -> None:
+    """A system's own oil needs a viscosity; one that was only ever poured by mistake may have none."""
+    line_of = {str(row.values["system"]): row.line for row in folder.tables.get("systems", [])}
+    unknown = (
+        sa.select(systems.c.system, systems.c.fluid)
+        .join(fluids, fluids.c.fluid == systems.c.fluid)
+        .where(fluids.c.viscosity_40_mm2_s.is_(None), fluids.c.grade.is_(None))
+        .order_by(systems.c.system)
+    )
+    for row in connection.execute(unknown).mappings():
+        says = f"of '{row['fluid']}' neither viscosity_40 nor grade is recorded; a system's fluid needs one of them"
+        findings.refuse("systems.csv", line_of.get(row["system"]), "fluid", row["fluid"], says)

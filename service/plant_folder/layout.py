@@ -528,5 +528,7 @@ TABLES: tuple[TableLayout, ...] = (
 """Every table, each after the tables it refers to."""
 
 TABLE: dict[str, TableLayout] = {table.name: table for table in TABLES}
+DATA_MISSING_NOTE = "x_data_missing"
+"""Marks a row that the service added because it was really fitted or poured: it may lack what is asked of others."""
 COMMON_COLUMNS = (_may("external_ref"),)
 RECORDED_AT = _may("recorded_at", Moment())

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from service.plant_folder.folder import FolderRow
 from service.plant_folder.headers import BoundColumn, BoundHeader
-from service.plant_folder.layout import RowRule, Rule, TableLayout
+from service.plant_folder.layout import DATA_MISSING_NOTE, RowRule, Rule, TableLayout
 from service.plant_folder.lives import overlaps
 from service.plant_folder.moments import ZONE_SLACK, ReadMoment
 from service.plant_folder.references import unknown_code
@@ -185,7 +185,7 @@ class TableReading:
             filled = {bound.column.name for bound in self._header.columns if cells[bound.index]}
             for rule in rules:
                 broken = rule_concern(rule, filled)
-                if broken:
+                if broken and DATA_MISSING_NOTE not in row.notes:
                     columns, value = self._headers_and_cells(broken.columns, cells)
                     self._findings.refuse(row.line, columns, value, broken.says)
         for concern in concerns(self._layout.name, row.values, self._register):

@@ -28,9 +28,11 @@ def load_installations(connection: sa.Connection, as_of: datetime, systems: froz
 
 
 def load_fitted(
-    position_rows: Sequence[Row], codes: Codes, current: dict[str, Row], as_of_day: float
+    connection: sa.Connection, position_rows: Sequence[Row], codes: Codes, current: dict[str, Row], as_of: datetime
 ) -> columns.FittedRows:
     rows = [current.get(row["position"]) for row in position_rows]
+    as_of_day = to_day(as_of)
+    expires_day = _lots_expire(connection, as_of)
     return columns.FittedRows(
         fitted_day=np.array([np.nan if row is None else min(to_day(row["fitted_at"]), as_of_day) for row in rows]),
         is_date=flags(row is not None and row["fitted_at_is_date"] for row in rows),
@@ -39,7 +41,21 @@ def load_fitted(
             for row, position in zip(rows, position_rows, strict=True)
         ),
         lot=tuple("" if row is None else row["lot"] or "" for row in rows),
+        lot_expires_day=np.array(
+            [np.nan if row is None else expires_day.get((row["part_number"], row["lot"]), np.nan) for row in rows]
+        ),
     )
+
+
+def _lots_expire(connection: sa.Connection, as_of: datetime) -> dict[tuple[str, str], float]:
+    """The day on which each lot expires, the latest that any store's count says."""
+    counts = t.stock
+    query = (
+        sa.select(counts.c.part_number, counts.c.lot, sa.func.max(counts.c.expires_at).label("expires_at"))
+        .where(rows_known_at(counts, as_of), counts.c.expires_at.is_not(None))
+        .group_by(counts.c.part_number, counts.c.lot)
+    )
+    return {(row["part_number"], row["lot"]): to_day(row["expires_at"]) for row in every(connection, query)}
 
 
 def load_lives(installed: Sequence[Row], position_rows: Sequence[Row], codes: Codes) -> columns.FinishedLives:

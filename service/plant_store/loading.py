@@ -47,7 +47,7 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         meters=load_meter_rows(connection, codes, readings, as_of_day),
         types=load_types(type_rows),
         positions=load_positions(position_rows, codes),
-        fitted=load_fitted(position_rows, codes, current, as_of_day),
+        fitted=load_fitted(connection, position_rows, codes, current, as_of),
         lives=load_lives(installed, position_rows, codes),
         dp=load_dp_readings(connection, as_of, systems, codes),
         events=load_events(connection, as_of, systems, codes),

@@ -4,7 +4,7 @@ Stock never falls below zero in the books: what they did not have is kept as a d
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -13,7 +13,8 @@ from scheduler.planning.close_out import take_from_lots
 from scheduler.planning.kits import ShelfLot
 from service.database import current_rows
 from service.plant_folder import tables as t
-from service.stock.queries import shelf_lots
+from service.plant_store.time import to_day
+from service.stock.queries import counted_at, shelf_lots
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
 from service.work_orders.tables import picks
 
@@ -32,9 +33,9 @@ class Use:
 
 
 def book_parts(connection: sa.Connection, uses: Iterable[Use], *, at: datetime, now: datetime, source: str) -> None:
-    """Move every use out of its lots."""
+    """Move every use out of its lots. A lot that was counted since the job needs none: the count has it already."""
     for use in uses:
-        lots = _in_order(connection, use, now)
+        lots = _in_order(connection, use, at, now)
         available = [(str(index), lot.quantity) for index, lot in enumerate(lots)]
         taken, missing = take_from_lots(use.quantity, available)
         for index, pieces in taken:
@@ -63,21 +64,36 @@ def book_parts(connection: sa.Connection, uses: Iterable[Use], *, at: datetime, 
             )
 
 
-def _in_order(connection: sa.Connection, use: Use, now: datetime) -> list[ShelfLot]:
-    """The lots that the use may have come from, the likeliest first. A told lot excludes every other."""
-    lots = [lot for lot in shelf_lots(connection, now) if lot.part_number == use.part_number and lot.quantity > 0]
+def _in_order(connection: sa.Connection, use: Use, at: datetime, now: datetime) -> list[ShelfLot]:
+    """The lots that the use may have come from, the likeliest first. A told lot excludes every other.
+
+    What had expired by the day of the job is taken to be left on the shelf as long as there is anything else.
+    """
+    job_day = to_day(at)
+    counted = counted_at(connection, now)
+    lots = [
+        replace(lot, quantity=use.quantity) if counted[lot.part_number, lot.store, lot.lot] >= at else lot
+        for lot in shelf_lots(connection, now)
+        if lot.part_number == use.part_number
+    ]
+    lots = [lot for lot in lots if lot.quantity > 0]
     if use.lot is not None:
         lots = [lot for lot in lots if lot.lot == use.lot]
     if use.store is not None:
         lots = [lot for lot in lots if lot.store == use.store]
     picked = {
         (row.store, row.lot)
-        for row in connection.execute(sa.select(picks.c.store, picks.c.lot).where(picks.c.task == use.task))
+        for row in connection.execute(
+            sa.select(picks.c.store, picks.c.lot).where(
+                picks.c.task == use.task, picks.c.part_number == use.part_number
+            )
+        )
     }
     return sorted(
         lots,
         key=lambda lot: (
             (lot.store, lot.lot) not in picked,
+            lot.expires_day is not None and lot.expires_day <= job_day,
             float("inf") if lot.expires_day is None else lot.expires_day,
             lot.store,
             lot.lot,
@@ -91,7 +107,8 @@ def book_oil(
     """Move litres out of the fluid's containers: opened ones first, then the lot that expires first."""
     missing_L = litres
     for container in _containers(connection, fluid, lot, now):
-        part_L = min(missing_L, max(container.left_L, 0.0))
+        is_counted_since = container.counted_at >= at
+        part_L = missing_L if is_counted_since else min(missing_L, max(container.left_L, 0.0))
         if part_L <= _SMALLEST_L:
             continue
         missing_L -= part_L
@@ -124,6 +141,7 @@ class OilLot:
     lot: str
     container_L: float
     containers: float
+    counted_at: datetime
     opened_at: datetime | None
     expires_at: datetime | None
 
@@ -154,7 +172,7 @@ def oil_lots(connection: sa.Connection, now: datetime) -> list[OilLot]:
                 ),
                 0.0,
             ),
-            *(row["opened_at"], row["expires_at"]),
+            *(row["counted_at"], row["opened_at"], row["expires_at"]),
         )
         for row in rows
     ]

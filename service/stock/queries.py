@@ -88,6 +88,11 @@ def shelf_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:
     ]
 
 
+def counted_at(connection: sa.Connection, as_of: datetime) -> dict[LotKey, datetime]:
+    """When each lot was last counted, or came in."""
+    return {lot.key: lot.counted_at for lot in counted_lots(connection, as_of)}
+
+
 def free_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:
     """Lots less what work underway has taken into its hands."""
     taken: dict[LotKey, int] = {}

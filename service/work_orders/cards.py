@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from api_schemas.work_orders import Pick, Proposal, Task, WorkOrder
 from scheduler.engineering.hazards import Job, cautions
-from scheduler.vocabulary import Access, DisplayUnits, FluidFamily, Place, TaskKind
+from scheduler.vocabulary import Access, DisplayUnits, FluidFamily, Place, TaskKind, WorkOrderState
 from service.due.wording import Wording
 from service.plant_folder import tables as t
 from service.plant_store.time import from_day
@@ -60,7 +60,9 @@ def _card(
 ) -> WorkOrder:
     zone = ZoneInfo(plant["time_zone"])
     wording = Wording(zone, DisplayUnits(plant["display_units"] or DisplayUnits.METRIC))
-    kept = [each for each in own_tasks if each["state"] != "withdrawn"]
+    # a withdrawn order shows what it was for: the job may have been done all the same
+    is_withdrawn = row["state"] == WorkOrderState.WITHDRAWN
+    kept = [each for each in own_tasks if is_withdrawn or each["state"] != "withdrawn"]
     shown = [_task(each, pick_rows.get(each["id"], []), wording) for each in kept]
     said = [caution for each in kept if each["state"] == "open" for caution in cautions(jobs[each["id"]])]
     values = {name: row[name] for name in WorkOrder.model_fields if name in row}

@@ -8,8 +8,11 @@ import sqlalchemy as sa
 
 from scheduler.planning.kits import Pick, Subject
 from scheduler.planning.stops import Stop
+from scheduler.planning.wanted_work import Look
 from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
 from scheduler.vocabulary import TaskKind, WorkOrderState
+from service.close_outs.tables import close_outs
+from service.diagnoses.tables import diagnoses
 from service.plant_store.time import from_day, to_day
 from service.work_orders.tables import picks, tasks, work_orders
 
@@ -53,6 +56,31 @@ def open_work(connection: sa.Connection) -> tuple[tuple[OpenOrder, ...], tuple[O
     )
 
 
+def looks_done(connection: sa.Connection) -> dict[Look, float]:
+    """Of each diagnosis that stands: the last day on which the look that it asks for was done, told since."""
+    look = sa.and_(
+        tasks.c.system == diagnoses.c.system,
+        tasks.c.position == diagnoses.c.position,
+        tasks.c.kind.in_([TaskKind.INSPECT, TaskKind.LOOK_WHEN_WARM]),
+    )
+    query = (
+        sa.select(
+            diagnoses.c.system,
+            diagnoses.c.position,
+            tasks.c.kind,
+            diagnoses.c.code,
+            sa.func.max(close_outs.c.at).label("at"),
+        )
+        .join(tasks, look)
+        .join(close_outs, close_outs.c.task == tasks.c.id)
+        .where(diagnoses.c.cleared_at.is_(None), close_outs.c.recorded_at >= diagnoses.c.raised_at)
+        .group_by(diagnoses.c.system, diagnoses.c.position, tasks.c.kind, diagnoses.c.code)
+    )
+    return {
+        (row.system, row.position, TaskKind(row.kind), row.code): to_day(row.at) for row in connection.execute(query)
+    }
+
+
 def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str) -> None:
     """Raise, move, issue and withdraw drafts, and keep the proposals for issued work."""
     _end(connection, tasks, plan.withdrawn_tasks, state="withdrawn", now=now)
@@ -62,7 +90,16 @@ def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str)
             _keep_task(connection, order, task_id, task, now)
     for proposal in plan.proposals:
         connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
-    _end(connection, work_orders, plan.withdrawn_orders, state=WorkOrderState.WITHDRAWN, now=now)
+    partly_done = has_done_work(connection, plan.withdrawn_orders)
+    untouched = set(plan.withdrawn_orders) - partly_done
+    _end(connection, work_orders, sorted(untouched), state=WorkOrderState.WITHDRAWN, now=now)
+    _end(connection, work_orders, sorted(partly_done), state=WorkOrderState.DONE, now=now)
+
+
+def has_done_work(connection: sa.Connection, orders: Iterable[int]) -> set[int]:
+    """Those of `orders` of which a task has been done: with its last open task gone, such an order is done."""
+    chosen = tasks.c.work_order.in_(list(orders))
+    return set(connection.scalars(sa.select(tasks.c.work_order).where(chosen, tasks.c.state == "done")))
 
 
 def save_picks(connection: sa.Connection, planned: Sequence[Pick]) -> None:

@@ -45,7 +45,9 @@ def list_work_orders(
     if system is not None:
         query = query.where(work_orders.c.system == system)
     if position is not None:
-        query = query.where(work_orders.c.id.in_(sa.select(tasks.c.work_order).where(tasks.c.position == position)))
+        shown = (tasks.c.state != "withdrawn") | (work_orders.c.state == WorkOrderState.WITHDRAWN)
+        there = sa.exists().where(tasks.c.work_order == work_orders.c.id, tasks.c.position == position, shown)
+        query = query.where(there)
     query = query.order_by(work_orders.c.planned_for, work_orders.c.id).offset(after).limit(limit + 1)
     with database.reading() as connection:
         rows = connection.execute(query).mappings().all()
@@ -97,7 +99,12 @@ def _change(
 
 @router.post("/{order_id}/issue", summary="Issue a draft")
 def issue(
-    caller: Planner, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+    caller: Planner,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    if_match: IfMatch = None,
 ) -> WorkOrder:
     """From now on a pass only proposes changes to it."""
     version = _version(if_match)
@@ -109,7 +116,12 @@ def issue(
 
 @router.post("/{order_id}/start", summary="Begin the work")
 def start(
-    caller: Worker, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+    caller: Worker,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    if_match: IfMatch = None,
 ) -> WorkOrder:
     """From now on no pass touches it, and its parts are in somebody's hands."""
     version = _version(if_match)
@@ -141,7 +153,12 @@ def hold(
 
 @router.post("/{order_id}/release", summary="Release held work")
 def release(
-    caller: Worker, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+    caller: Worker,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    if_match: IfMatch = None,
 ) -> WorkOrder:
     """It is issued again."""
     version = _version(if_match)
@@ -173,7 +190,12 @@ def withdraw(
 
 @router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
 def accept_proposal(
-    _caller: Planner, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+    _caller: Planner,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    if_match: IfMatch = None,
 ) -> WorkOrder:
     """Plan it earlier, or withdraw the tasks whose reason is gone."""
     version = _version(if_match)

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from scheduler.vocabulary import WorkOrderState
 from service.plant_store.time import from_day
 from service.problems import ChangedMeanwhile, InTheWay, NotFound
+from service.work_orders.planning import has_done_work
 from service.work_orders.tables import tasks, work_orders
 
 _S = WorkOrderState
@@ -89,7 +90,8 @@ def accept_proposals(
     if moves:
         values |= {"planned_for": from_day(min(moves)), "stop_starts_at": None, "stop_ends_at": None}
     if len(withdrawn) == len(open_tasks):
-        values |= {"state": WorkOrderState.WITHDRAWN, "ended_at": now}
+        is_done = bool(has_done_work(connection, [order_id]))
+        values |= {"state": WorkOrderState.DONE if is_done else WorkOrderState.WITHDRAWN, "ended_at": now}
     connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
 
 

@@ -93,9 +93,10 @@ class RunningPlant:
         return found[0]
 
     def task_of(self, position: str, kind: str | None = None) -> dict[str, Any]:
-        order = self.order_of(position, kind)
         (task,) = [
-            task for task in order["tasks"] if task["position"] == position and kind in (None, task["kind"])
+            task
+            for task in self.order_of(position, kind)["tasks"]
+            if task["position"] == position and task["state"] == "open" and kind in (None, task["kind"])
         ]
         return dict(task)
 

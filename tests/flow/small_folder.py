@@ -11,8 +11,9 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
-Cell = str | int | float
+Cell = Any  # what is written as a cell: text or a number
 Row = Mapping[str, Cell]
 Tables = dict[str, list[dict[str, Cell]]]
 
@@ -194,8 +195,7 @@ def _lives(now: datetime) -> Tables:
     return {
         "installations": [
             life(RETURN, "EL-10", 330, **ended),
-            life(RETURN, "EL-10", RETURN_FITTED_D, lot="L-OLD")
-            | {"fitted_hours [h]": shown_hours(RETURN_FITTED_D)},
+            life(RETURN, "EL-10", RETURN_FITTED_D, lot="L-OLD") | {"fitted_hours [h]": shown_hours(RETURN_FITTED_D)},
             life(STRAINER, "STR-1", 120, lot="S-7", serial="0042", cleanings=3),
             life(BREATHER, "BR-1", 345),
             life(SIDE_A, "EL-10", 60),

@@ -221,6 +221,7 @@ def plant(
             fitted_day=np.array([NAN if each.fitted is None else each.fitted_day for each in positions]),
             is_date=np.array([each.fitted_is_date for each in positions], dtype=bool),
             type=_ints(-1 if each.fitted is None else _PARTS.index(each.fitted) for each in positions),
+            lot_expires_day=np.full(len(positions), NAN),
             lot=("",) * len(positions),
         ),
         lives=pc.FinishedLives(

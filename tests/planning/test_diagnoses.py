@@ -109,6 +109,12 @@ def test_cool_oil_neither_proves_nor_clears_an_open_bypass() -> None:
     assert "bypass-open-warm" in bypassing(Reading(NOW - 3.0, 3.05), shut).codes()
 
 
+def test_one_reading_of_unknown_temperature_may_be_a_cold_start_and_two_are_not() -> None:
+    first, second = (Reading(day, 3.05, oil_temperature_degC=NAN) for day in (NOW - 3.0, NOW - 2.0))
+    assert "bypass-open-warm" not in bypassing(Reading(NOW - 4.0, 0.5), first).codes()
+    assert "bypass-open-warm" in bypassing(Reading(NOW - 4.0, 0.5), first, second).codes()
+
+
 @pytest.mark.parametrize(
     ("coldest_start_degC", "shut_at_start", "told"),
     [(0.0, True, True), (20.0, True, False), (NAN, True, False), (60.0, True, False), (0.0, False, False)],

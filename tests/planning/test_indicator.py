@@ -97,3 +97,13 @@ def test_a_date_only_trip_of_the_change_day_belongs_to_the_new_element_only_if_s
 
 def test_a_trip_with_a_pressure_beside_it_is_the_same_sighting() -> None:
     assert meaning_of(Reading(NOW - 1.0, 2.1, indicator=TRIPPED)) is Meaning.CERTAIN
+
+
+def test_a_set_point_far_below_the_limit_warns_early_and_condemns_nothing() -> None:
+    warm = seen(NOW - 1.0, oil_temperature_degC=48.0)
+    early = sighting_of(warm, indicator_dp_bar=2.0, terminal_dp_bar=5.0, bypass_dp_bar=7.0)
+    near = sighting_of(warm, indicator_dp_bar=2.2, terminal_dp_bar=2.5, bypass_dp_bar=3.0)
+    assert early is not None
+    assert early.meaning is Meaning.EARLY_WARNING
+    assert near is not None
+    assert near.meaning is Meaning.CERTAIN

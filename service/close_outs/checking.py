@@ -1,0 +1,175 @@
+"""Whether a close-out can be true, and what of it is not as specified."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from api_schemas.close_outs import CloseOutIn, LaterReadings, Mismatch
+from api_schemas.problems import MemberProblem
+from scheduler.engineering.oil import Fluid
+from scheduler.planning.close_out import CLOCKS_DIFFER_D, Departure, Told, Untruth, departures, untruths
+from scheduler.vocabulary import TaskKind
+from service.close_outs.known import (
+    began_a_stay,
+    current_stay,
+    fitted_of,
+    is_cleanable,
+    last_removal,
+    lot_expires,
+    meter_around,
+    specified_for,
+)
+from service.close_outs.statement import Readings, sides_told
+from service.close_outs.subject import Subject
+from service.plant_folder import tables as t
+from service.plant_store.catalogue import fluid_of
+from service.plant_store.time import from_day, to_day
+from service.problems import BadInput, CannotBeTrue, ConfirmationNeeded
+
+_RENEWS = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
+STAY_OUT = "Keep the system out of service until a competent person has assessed it."
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What a close-out comes to once it has been held against the records."""
+
+    stay: sa.RowMapping | None
+    element: str
+    changed: bool
+    cleaned: bool
+    departures: list[Departure]
+
+
+def check_close_out(connection: sa.Connection, told: CloseOutIn, subject: Subject, now: datetime) -> Checked:
+    """Raises CannotBeTrue for what contradicts the records, ConfirmationNeeded for a mismatch nobody confirmed."""
+    position = subject.position
+    stay = None if position is None else current_stay(connection, position["position"])
+    if position is None:
+        _refuse_position_facts(told)
+    changed = position is not None and _says_changed(told, subject.kind)
+    cleaned = changed and subject.kind is TaskKind.SERVICE_STRAINER and told.element is None
+    cleaned = cleaned and is_cleanable(connection, position, stay)
+    element = _element(told, position, stay, cleaned=cleaned)
+    expires = lot_expires(connection, element, None if told.element is None else told.element.lot)
+    statement = Told(
+        at_day=to_day(told.at),
+        hours=told.hours,
+        changed=changed,
+        part_number=element,
+        lot_expires_day=None if expires is None else to_day(expires),
+        fluids=tuple(_fluid(connection, oil.fluid) for oil in told.oil),
+    )
+    meter = "" if position is None else position["meter"] or ""
+    before, after = meter_around(connection, subject.system, meter, told.at, now)
+    contradictions = untruths(statement, fitted_of(stay), before, after, to_day(now))
+    contradictions += _dated_after(told, now)
+    if changed and position is not None:
+        contradictions += _on_the_wrong_side(told, told.at)
+        if stay is None:
+            contradictions += _before_the_removal(connection, position["position"], told.at)
+    _refuse_untruths(contradictions)
+    departed = departures(statement, specified_for(connection, position, subject.system, element))
+    if departed and told.confirm_mismatch is None:
+        raise ConfirmationNeeded(
+            " ".join(each.says for each in departed)
+            + " If this is what was really done, send it again with confirm_mismatch and the reason. "
+            + STAY_OUT,
+            mismatches=[Mismatch(**as_dict(each)).model_dump() for each in departed],
+        )
+    return Checked(stay, element, changed, cleaned, departed)
+
+
+def check_later_readings(connection: sa.Connection, told: LaterReadings, row: sa.RowMapping, now: datetime) -> None:
+    """Raises CannotBeTrue for readings of close-out `row` in the future, or on the wrong side of its change."""
+    contradictions = _dated_after(told, now)
+    if began_a_stay(connection, row["position"], row["at"], f"close-out {row['id']}"):
+        contradictions += _on_the_wrong_side(told, row["at"])
+    _refuse_untruths(contradictions)
+
+
+def _says_changed(told: CloseOutIn, kind: TaskKind) -> bool:
+    """Who says what was fitted says that something was fitted, whatever the task was."""
+    if told.element_changed is not None:
+        return told.element_changed
+    return kind in _RENEWS or told.element is not None
+
+
+def _refuse_position_facts(told: CloseOutIn) -> None:
+    """ΔP and elements belong to a position; nothing that is told may be lost without a word."""
+    members = [*sides_told(told), *(["element"] if told.element is not None else [])]
+    if told.element_changed:
+        members.append("element_changed")
+    if members:
+        says = "this task is of the whole system; tell it by a position"
+        raise BadInput(f"{', '.join(members)}: {says}", [MemberProblem(member=each, says=says) for each in members])
+
+
+def _refuse_untruths(found: list[Untruth]) -> None:
+    if found:
+        errors = [_says(each) for each in found]
+        raise CannotBeTrue("; ".join(error.says for error in errors), errors)
+
+
+def _dated_after(told: Readings, now: datetime) -> list[Untruth]:
+    return [
+        Untruth(f"{member}.at", "in-the-future", to_day(reading.at), to_day(now))
+        for member, reading in sides_told(told).items()
+        if reading.at is not None and to_day(reading.at) > to_day(now) + CLOCKS_DIFFER_D
+    ]
+
+
+def _on_the_wrong_side(told: Readings, changed_at: datetime) -> list[Untruth]:
+    """ΔP of the old element read after it was out, and of the new one before it was in."""
+    return [
+        Untruth(f"{member}.at", f"{member}-on-the-wrong-side", to_day(reading.at), to_day(changed_at))
+        for member, reading in sides_told(told).items()
+        if reading.at is not None and (reading.at > changed_at if member == "dp_before" else reading.at < changed_at)
+    ]
+
+
+def _before_the_removal(connection: sa.Connection, position: str, at: datetime) -> list[Untruth]:
+    removed_at = last_removal(connection, position)
+    if removed_at is None or at >= removed_at:
+        return []
+    return [Untruth("at", "before-the-removal", to_day(at), to_day(removed_at))]
+
+
+def _element(told: CloseOutIn, position: sa.RowMapping | None, stay: sa.RowMapping | None, *, cleaned: bool) -> str:
+    if told.element is not None and told.element.part_number is not None:
+        return told.element.part_number
+    if cleaned and stay is not None:
+        return str(stay["part_number"])
+    return "" if position is None else str(position["part_number"])
+
+
+def _fluid(connection: sa.Connection, code: str) -> Fluid:
+    row = connection.execute(sa.select(t.fluids).where(t.fluids.c.fluid == code)).mappings().one_or_none()
+    return Fluid(code, "not in the catalogue") if row is None else fluid_of(row)
+
+
+def _says(found: Untruth) -> MemberProblem:
+    if found.member.endswith("at"):
+        told = from_day(found.told).isoformat(timespec="minutes")
+        known = from_day(found.known or 0.0).isoformat(timespec="minutes")
+        says = {
+            "in-the-future": f"{told} is in the future; it is {known}",
+            "before-the-fitting": f"{told} is not after {known}, when the element that sits there was fitted",
+            "before-the-removal": f"{told} is before {known}, when the element that sat there was taken out",
+            "dp_before-on-the-wrong-side": f"{told} is after {known}, when the element was changed",
+            "dp_after-on-the-wrong-side": f"{told} is before {known}, when the element was changed",
+        }[found.code]
+        return MemberProblem(member=found.member, value=told, says=says)
+    seen = "" if found.known_day is None else f" read {from_day(found.known_day).isoformat(timespec='minutes')}"
+    says = {
+        "below-earlier-reading": f"{found.told:g} h is below the earlier {found.known:g} h{seen}",
+        "above-later-reading": f"{found.told:g} h is above the later {found.known:g} h{seen}",
+        "more-than-time-allows": f"{found.told:g} h is more than 24 h a day since {found.known:g} h{seen} allow",
+    }[found.code]
+    hint = "; a new or changed meter is told by meter readings `last` and `first`"
+    return MemberProblem(member=found.member, value=f"{found.told:g}", says=says + hint)
+
+
+def as_dict(departure: Departure) -> dict[str, str]:
+    return {name: getattr(departure, name) for name in ("about", "found", "specified", "says")}
