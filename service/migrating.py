@@ -18,14 +18,19 @@ _POSTGRESQL_LOCK = 0x656C656D  # any number, the same in every process
 
 def migrate(database: Database) -> None:
     """Upgrade to the newest revision; nothing happens where it is there already."""
-    if _revision(database) == HEAD:
-        return
+    # The first look opens the file too, and of several processes that open a new one only one may turn on WAL.
+    with _one_at_a_time(database):
+        if _revision(database) != HEAD:
+            _upgrade(database)
+
+
+def _upgrade(database: Database) -> None:
     from alembic import command  # noqa: PLC0415 - a quarter of a second that most commands need not pay
     from alembic.config import Config  # noqa: PLC0415
 
     config = Config()
     config.set_main_option("script_location", str(_MIGRATIONS))
-    with _one_at_a_time(database), database.engine.execution_options(writes=True).connect() as connection:
+    with database.engine.execution_options(writes=True).connect() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
 

@@ -139,16 +139,24 @@ def _seal_departures(part_number: str, seals: str, wanted: str, family: FluidFam
     return [Departure("seals", part_number, wanted, verdict.says)]
 
 
-def removal_reason(told: RemovalReason | None, trigger: Trigger | None, *, ordered: bool) -> RemovalReason:
+EARLY_BY_D = 7.0
+"""A planned change done more than a week before it was due was early: its life says nothing of a limit (ours)."""
+
+
+def removal_reason(
+    told: RemovalReason | None, trigger: Trigger | None, *, ordered: bool, before_due_d: float
+) -> RemovalReason:
     """Why the life ended, where the person did not say: by what raised the work; without an order it is unknown.
 
-    >>> removal_reason(None, Trigger.INDICATOR, ordered=True)
+    >>> removal_reason(None, Trigger.INDICATOR, ordered=True, before_due_d=0.0)
     <RemovalReason.INDICATOR: 'indicator'>
     """
     if told is not None:
         return told
     if not ordered or trigger is None:
         return RemovalReason.UNKNOWN
+    if before_due_d > EARLY_BY_D:
+        return RemovalReason.EARLY
     return RemovalReason.INDICATOR if trigger is Trigger.INDICATOR else RemovalReason.DUE
 
 

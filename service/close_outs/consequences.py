@@ -4,7 +4,7 @@ Every row names the close-out as its source. All of it is recorded when it was r
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
@@ -120,7 +120,12 @@ def _end_stay(connection: sa.Connection, record: Record) -> None:
         "removed_at": told.at,
         "removed_at_is_date": False,
         "removed_hours": told.hours,
-        "reason": removal_reason(told.reason, record.subject.trigger, ordered=record.subject.ordered),
+        "reason": removal_reason(
+            told.reason,
+            record.subject.trigger,
+            ordered=record.subject.ordered,
+            before_due_d=(record.subject.due_at - told.at) / timedelta(days=1),
+        ),
         "condition": told.condition,
     }
     ended = {name: value for name, value in changed.items() if value is not None}

@@ -25,6 +25,7 @@ class Subject:
     position: sa.RowMapping | None
     kind: TaskKind
     trigger: Trigger | None
+    due_at: datetime
     ordered: bool
 
 
@@ -88,6 +89,7 @@ def _as_subject(row: sa.RowMapping, position: sa.RowMapping | None, *, ordered: 
         position=position,
         kind=TaskKind(row["kind"]),
         trigger=Trigger(row["trigger"]) if row["trigger"] else None,
+        due_at=row["due_at"],
         ordered=ordered,
     )
 
@@ -138,4 +140,4 @@ def _made(
         )
     ).inserted_primary_key
     assert task is not None  # noqa: S101 - as above
-    return Subject(int(task[0]), int(order[0]), position["system"], position, kind, None, ordered=False)
+    return Subject(int(task[0]), int(order[0]), position["system"], position, kind, None, told.at, ordered=False)
