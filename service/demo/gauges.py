@@ -100,7 +100,7 @@ class Rounds:
             day, hour = [*day, life.last], [*hour, _BEFORE_H]
             stage, is_cold = [*stage, "before"], [*is_cold, np.False_]
         return Visits(
-            np.array(day, dtype=np.int64), np.array(hour, dtype=np.float64), np.array(is_cold), tuple(stage)
+            np.array(day, dtype=np.int64), np.array(hour, dtype=np.float64), np.array(is_cold, np.bool_), tuple(stage)
         )
 
     def _temperature(self, visits: Visits) -> Array:

@@ -17,7 +17,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 from scheduler.vocabulary import CANONICAL_UNIT, FluidFamily, Place
 from service import demo
 from service.demo import cases
-from service.demo.folder import write_demo_folder
+from service.demo.folder import demo_tables, write_demo_folder
 from service.demo.meters import STANDS_STILL_SINCE_D, TYPED_TOO_LOW_H
 from service.demo.positions import POSITIONS
 from service.demo.story import demo_story
@@ -413,3 +413,8 @@ def test_the_page_shows_every_sentence_and_asks_for_nothing_from_outside() -> No
     assert "systems &lt;here&gt;" in page
     assert 'name="viewport"' in page
     assert not re.search(r"https?://|src=|@import|url\(|<script|<link", page)
+
+
+def test_an_element_that_nobody_read_is_no_reason_to_fail() -> None:
+    """With this seed one life ends before any round comes by."""
+    assert demo_tables(date(2026, 2, 28), seed=26)["dp_readings"]
