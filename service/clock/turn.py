@@ -17,6 +17,8 @@ LONGEST_WAIT = timedelta(minutes=5)
 
 def moment_of_turn(connection: sa.Connection, now: datetime) -> datetime:
     """`now`, or the moment of the newest recorded write where that is later; to be asked inside the transaction."""
-    newest: list[datetime | None] = [connection.scalar(sa.select(sa.func.max(table.c.recorded_at))) for table in (passes, imports)]
+    newest: list[datetime | None] = [
+        connection.scalar(sa.select(sa.func.max(table.c.recorded_at))) for table in (passes, imports)
+    ]
     waited_for = [at for at in newest if at is not None and now < at <= now + LONGEST_WAIT]
     return max([now, *waited_for])
