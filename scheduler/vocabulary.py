@@ -280,6 +280,7 @@ class TaskKind(StrEnum):
     CHANGE_BREATHER = "change_breather"
     INSPECT = "inspect"
     LOOK_WHEN_WARM = "look_when_warm"
+    TAKE_SAMPLE = "take_sample"
 
 
 class Scope(StrEnum):

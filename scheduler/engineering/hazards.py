@@ -132,6 +132,11 @@ def _pressure(job: Job) -> Iterator[str]:
             "the housing, see the gauges at zero, then loosen the cover slowly, with the face turned away "
             "(ISO 4413)."
         )
+    if job.task is TaskKind.TAKE_SAMPLE:
+        yield (
+            "Sample only at a valve made for it, opened slowly with the bottle held well clear; a fitting under "
+            "pressure is never loosened for a sample."
+        )
     if job.task in OPENING_TASKS and job.place is Place.SUCTION:
         yield (
             "A suction line below the oil level runs out when it is opened: shut its valve or lower the "

@@ -5,6 +5,7 @@ a distribution over dates through the use rate; a limit in days, a passed limit 
 steps. Dates reach 20 years ahead; what lies beyond has none.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,7 +33,7 @@ SHORTENED_INTERVAL_H: dict[EventKind, float] = {
 _NOT_BEHIND_THE_PUMP = frozenset({Place.SUCTION, Place.BREATHER, Place.FILLER})
 
 _CAUSES = (Trigger.PRESSURE, Trigger.LIFE, Trigger.HOURS, Trigger.EVENT)
-_STEPS = (Trigger.HOURS, Trigger.EVENT, Trigger.AGE, Trigger.INDICATOR)
+_STEPS = (Trigger.HOURS, Trigger.EVENT, Trigger.AGE, Trigger.INDICATOR, Trigger.CLEANLINESS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,21 +59,30 @@ class DueItem:
 
 
 def assess_due(
-    columns: PlantColumns, duty: Duty, condition: Condition, sightings: dict[int, Sighting]
+    columns: PlantColumns,
+    duty: Duty,
+    condition: Condition,
+    sightings: Mapping[int, Sighting],
+    blamed: Mapping[int, dict[str, Any]] | None = None,
 ) -> list[DueItem]:
-    """Due items of every position in service, in the order of the columns."""
+    """Due items of every position in service, in the order of the columns.
+
+    `blamed` holds, by position, what the oil samples say against its element: it is due for the oil's sake.
+    """
+    blamed = blamed or {}
     grid = _day_grid()
     ahead = planned_ahead(columns, duty, grid)
     limits = _HourLimits.of(columns, duty)
     causes = _causes(condition, duty, ahead, limits)
-    steps = _steps(columns, duty, limits, sightings)
+    steps = _steps(columns, duty, limits, sightings, blamed)
     risk = columns.plants.risk[columns.systems.plant[columns.positions.system]]
     fused = fuse(grid, causes, steps, np.clip(risk, 1e-6, 1.0 - 1e-6))
     rows: list[int] = np.flatnonzero(columns.in_service()).tolist()
     bands = [condition.remaining.quantile(level) for level in (0.1, 0.5, 0.9)]
     return [
         _item(
-            columns, duty, condition, limits, fused, [band[row] for band in bands], int(row), sightings.get(int(row))
+            *(columns, duty, condition, limits, fused, [float(band[row]) for band in bands], row),
+            *(sightings.get(row), blamed.get(row)),
         )
         for row in rows
     ]
@@ -156,7 +166,13 @@ def _dates_of_limit(hours_left: Floats, duty: Duty, ahead: Floats) -> Floats:
     return np.where(ahead_of_us[:, None], reached, 0.0)
 
 
-def _steps(columns: PlantColumns, duty: Duty, limits: _HourLimits, sightings: dict[int, Sighting]) -> Floats:
+def _steps(
+    columns: PlantColumns,
+    duty: Duty,
+    limits: _HourLimits,
+    sightings: Mapping[int, Sighting],
+    blamed: Mapping[int, dict[str, Any]],
+) -> Floats:
     now, fitted_day = columns.as_of_day, columns.fitted.fitted_day
     positions = len(fitted_day)
     steps = np.full((len(_STEPS), positions), np.inf)
@@ -169,6 +185,8 @@ def _steps(columns: PlantColumns, duty: Duty, limits: _HourLimits, sightings: di
     for position, sighting in sightings.items():
         if sighting.is_certain:
             steps[3, position] = 0.0
+    for position in blamed:
+        steps[4, position] = 0.0
     return steps
 
 
@@ -181,6 +199,7 @@ def _item(
     bands: list[float],
     position: int,
     sighting: Sighting | None,
+    blamed: dict[str, Any] | None,
 ) -> DueItem:
     kind = columns.fitted.type[position]
     if kind < 0:
@@ -200,14 +219,18 @@ def _item(
         early_day=_day(now, float(fused.early_day[position])),
         median_day=_day(now, float(fused.median_day[position])),
         late_day=_day(now, float(fused.late_day[position])),
-        hours_left=_hours_left(columns, duty, limits, bands[1], sighting, position),
+        hours_left=0.0 if blamed is not None else _hours_left(columns, duty, limits, bands[1], sighting, position),
         overdue_hours=_overdue_hours(columns, duty, due, position),
         trigger=trigger,
         runner_up=None if runner_up is trigger else runner_up,
         without_trigger_day=_day(now, float(fused.day_without_binding[position])),
         pressure_hours_left=forecast,
         because=because_of(
-            columns, duty, condition, trigger, position, finite, int(limits.event[position]), sighting
+            *(columns, duty, condition, trigger, position),
+            bands=finite,
+            event=int(limits.event[position]),
+            sighting=sighting,
+            blamed=blamed,
         ),
     )
 

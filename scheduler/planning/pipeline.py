@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from scheduler.planning.cleanliness import assess_cleanliness
+from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
 from scheduler.planning.condition import assess_condition
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
@@ -52,8 +54,10 @@ def plan(known: Known) -> Planned:
     duty = assess_duty(columns)
     condition = assess_condition(columns, duty, known.life)
     sightings = sightings_of(columns, condition)
-    items = assess_due(columns, duty, condition, sightings)
-    diagnoses = diagnose(columns, duty, condition, sightings)
+    seen = diagnose(columns, duty, condition, sightings)
+    cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
+    diagnoses = seen + cleanliness_diagnoses(cleanliness)
+    items = assess_due(columns, duty, condition, sightings, blamed=blamed_elements(cleanliness))
     in_scope = frozenset(columns.systems.code)
     orders = [order for order in known.orders if order.system in in_scope]
     tasks = [task for task in known.tasks if task.system in in_scope]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from scheduler.engineering.cleanliness_code import Code
 from scheduler.engineering.oil import Fluid
 from scheduler.engineering.oil_properties import OilProperties
 from scheduler.vocabulary import (
@@ -18,6 +19,7 @@ from scheduler.vocabulary import (
     IndicatorState,
     Place,
     RemovalReason,
+    SamplePoint,
     Stage,
     Status,
 )
@@ -46,6 +48,9 @@ class SystemRows:
     working_temperature_degC: Floats
     coldest_start_degC: Floats
     hours_per_week: Floats
+    working_pressure_bar: Floats
+    most_sensitive: tuple[str, ...]
+    cleanliness_target: tuple[Code | None, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,8 @@ class ElementTypeRows:
     rated_flow_lpm: Floats
     rated_viscosity_mm2_s: Floats
     shelf_life_d: Floats
+    rating_um: Floats
+    beta: Floats  # at `rating_um`
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +162,18 @@ class TopUpRows:
 
 
 @dataclass(frozen=True, slots=True)
+class OilSampleRows:
+    """Oil samples in any order. `position` −1: of the system. A count is NaN and a code None where there is none."""
+
+    system: Ints
+    position: Ints
+    point: tuple[SamplePoint, ...]
+    day: Floats
+    code: tuple[Code | None, ...]
+    count_per_mL: Floats  # (samples, 3) of ≥4, ≥6 and ≥14 µm(c)
+
+
+@dataclass(frozen=True, slots=True)
 class StopRows:
     """Periods in which a system may be taken out of service; a plant's stop has system −1."""
 
@@ -179,6 +198,7 @@ class PlantColumns:
     dp: DpReadings
     events: EventRows
     top_ups: TopUpRows
+    oil_samples: OilSampleRows
     stops: StopRows
     alternates: dict[str, tuple[str, ...]]  # part number -> what may stand in for it, best first
 

@@ -22,9 +22,11 @@ def because_of(
     condition: Condition,
     trigger: Trigger | None,
     position: int,
+    *,
     bands: list[float | None],
     event: int,
     sighting: Sighting | None,
+    blamed: Facts | None,
 ) -> Facts:
     """Everything that the sentence needs, whichever trigger binds; `facts` holds only what is known."""
     facts: Facts = {
@@ -55,6 +57,8 @@ def because_of(
             "trips": sighting.times,
             "trip_oil_temperature_degC": _known(sighting.oil_temperature_degC),
         }
+    if blamed is not None:
+        facts["cleanliness"] = blamed
     code = trigger.value if trigger is not None else "nothing_within_20_years"
     return {"code": code, "facts": {name: value for name, value in facts.items() if value is not None}}
 

@@ -60,8 +60,7 @@ def _triggers() -> StorySection:
             f"Indicator: {cases.DUE_BY_INDICATOR} has tripped again and again with warm oil.",
             f"Event: {cases.DUE_BY_EVENT} stands behind a pump that failed.",
             f"Cleanliness: {_system_of(cases.CLEANLINESS_MISSED)} has missed its target in its last samples;"
-            f" those before and after {cases.CLEANLINESS_MISSED} hardly differ, so that element holds back little"
-            " (in the data; samples are not judged yet).",
+            f" those before and after {cases.CLEANLINESS_MISSED} hardly differ, so that element holds back little.",
         ),
     )
 

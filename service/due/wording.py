@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.units import from_canonical
 from scheduler.vocabulary import DisplayUnits, QuantityKind
+from service.due.cleanliness_wording import CLEANLINESS_DIAGNOSES, by_cleanliness
 from service.plant_store.time import from_day
 
 Facts = Mapping[str, Any]
@@ -220,6 +221,7 @@ _REASONS: dict[str, Callable[[Wording, Facts], str]] = {
     "life": _by_life,
     "indicator": _by_indicator,
     "event": _by_event,
+    "cleanliness": by_cleanliness,
     "nothing_fitted": _nothing_fitted,
     "nothing_within_20_years": _nothing_near,
 }
@@ -315,6 +317,7 @@ def _stands_still(words: Wording, numbers: Facts) -> str:
 
 
 _DIAGNOSES: dict[str, Callable[[Wording, Facts], str]] = {
+    **CLEANLINESS_DIAGNOSES,
     "nothing-known-fitted": lambda _words, _numbers: "Nothing is known to be fitted: look, and record it.",
     "no-terminal-dp": lambda _words, _numbers: (
         "ΔP is read, but no terminal, indicator or bypass ΔP is stated, so it cannot be judged."

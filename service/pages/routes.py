@@ -26,7 +26,7 @@ _COUNTED = {
     "lives and what is fitted now": t.installations,
     "ΔP readings": t.dp_readings,
     "meter readings": t.meter_readings,
-    "oil samples": t.TABLE["oil_samples"],
+    "oil samples": t.oil_samples,
     "stops": t.stops,
 }
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import sqlalchemy as sa
 
+from scheduler.engineering.cleanliness_code import Code
 from scheduler.engineering.oil import Fluid
 from scheduler.engineering.oil_properties import oil_properties
 from scheduler.planning import plant_columns as columns
@@ -53,6 +54,11 @@ def load_systems(rows: Sequence[Row], codes: Codes, fluids: dict[str, Row]) -> c
         working_temperature_degC=floats(rows, "working_temperature_degC"),
         coldest_start_degC=floats(rows, "coldest_start_degC"),
         hours_per_week=floats(rows, "hours_per_week"),
+        working_pressure_bar=floats(rows, "working_pressure_bar"),
+        most_sensitive=texts(rows, "most_sensitive"),
+        cleanliness_target=tuple(
+            Code.parse(row["cleanliness_target"]) if row["cleanliness_target"] else None for row in rows
+        ),
     )
 
 
@@ -66,7 +72,18 @@ def load_types(rows: Sequence[Row]) -> columns.ElementTypeRows:
         rated_flow_lpm=floats(rows, "rated_flow_lpm"),
         rated_viscosity_mm2_s=floats(rows, "rated_viscosity_mm2_s"),
         shelf_life_d=floats(rows, "shelf_life_d"),
+        rating_um=floats(rows, "rating_um"),
+        beta=np.array([_beta(row["beta"]) for row in rows], dtype=np.float64),
     )
+
+
+def _beta(told: str | None) -> float:
+    """β at the rating, where the sheet's text is a plain number; a text that says more is not guessed at."""
+    try:
+        beta = float(told or "nan")
+    except ValueError:
+        return float("nan")
+    return beta if 1.0 < beta < float("inf") else float("nan")
 
 
 def load_positions(rows: Sequence[Row], codes: Codes) -> columns.PositionRows:

@@ -17,7 +17,7 @@ from service.plant_store.catalogue import (
 from service.plant_store.codes import Codes
 from service.plant_store.lives import load_fitted, load_installations, load_lives
 from service.plant_store.meters import load_meter_observations, load_meter_rows, load_meters
-from service.plant_store.observations import load_dp_readings, load_events, load_top_ups
+from service.plant_store.observations import load_dp_readings, load_events, load_oil_samples, load_top_ups
 from service.plant_store.rows import every, within
 from service.plant_store.time import to_day
 
@@ -52,6 +52,7 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         dp=load_dp_readings(connection, as_of, systems, codes),
         events=load_events(connection, as_of, systems, codes),
         top_ups=load_top_ups(connection, as_of, systems, codes, fluids),
+        oil_samples=load_oil_samples(connection, as_of, systems, codes),
         stops=load_stops(connection, codes),
         alternates=load_alternates(connection),
     )

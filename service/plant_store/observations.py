@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 import numpy as np
 import sqlalchemy as sa
 
+from scheduler.engineering.cleanliness_code import Code
 from scheduler.planning import plant_columns as columns
-from scheduler.vocabulary import EventKind, IndicatorState, Stage
+from scheduler.vocabulary import EventKind, IndicatorState, SamplePoint, Stage
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of
@@ -74,4 +75,20 @@ def load_top_ups(
         day=np.minimum(days(rows, "at"), to_day(as_of)),
         fluid=tuple(fluid_of(fluids[row["fluid"]]) for row in rows),
         volume_L=floats(rows, "volume_L"),
+    )
+
+
+def load_oil_samples(
+    connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None, codes: Codes
+) -> columns.OilSampleRows:
+    query = sa.select(t.oil_samples).where(rows_known_at(t.oil_samples, as_of))
+    rows = every(connection, within(query, t.oil_samples.c.system, systems).order_by(t.oil_samples.c.at))
+    counts = [floats(rows, f"count_{size}_per_mL") for size in (4, 6, 14)]
+    return columns.OilSampleRows(
+        system=indices(codes.systems[row["system"]] for row in rows),
+        position=indices(codes.positions.get(row["position"], -1) for row in rows),
+        point=tuple(SamplePoint(row["point"]) for row in rows),
+        day=np.minimum(days(rows, "at"), to_day(as_of)),
+        code=tuple(Code.parse(row["code"], sample=True) if row["code"] else None for row in rows),
+        count_per_mL=np.column_stack(counts),
     )

@@ -61,7 +61,7 @@ def looks_done(connection: sa.Connection) -> dict[Look, float]:
     look = sa.and_(
         tasks.c.system == diagnoses.c.system,
         tasks.c.position == diagnoses.c.position,
-        tasks.c.kind.in_([TaskKind.INSPECT, TaskKind.LOOK_WHEN_WARM]),
+        tasks.c.kind.in_([TaskKind.INSPECT, TaskKind.LOOK_WHEN_WARM, TaskKind.TAKE_SAMPLE]),
     )
     query = (
         sa.select(

@@ -139,6 +139,21 @@ def test_a_number_known_only_from_below_may_precede_a_higher_one() -> None:
     assert Code.parse("18/≥13/14", sample=True).numbers[1] == ScaleNumber(13, at_least=True)
 
 
+def test_where_fewer_than_20_particles_were_counted_the_number_is_a_lower_bound() -> None:
+    """ISO 4406:2021: the scale number of a size with fewer than 20 raw counts is labelled "≥".
+
+    The standard's example 14/12/≥7 (from memory): more than 80 up to 160, more than 20 up to 40, and more than 0.64
+    per mL, which could in truth be more than the 1.3 at which 7 ends.
+    """
+    code = Code.parse("14/12/≥7", sample=True)
+    assert [number.at_least for number in code.numbers if number] == [False, False, True]
+    assert [count_limits_per_mL(number.value) for number in code.numbers if number] == [
+        *((80.0, 160.0), (20.0, 40.0), (0.64, 1.3)),
+    ]
+    assert str(code) == "14/12/≥7"
+    assert code != Code.parse("14/12/7", sample=True)
+
+
 def test_a_number_beyond_the_scale_is_refused() -> None:
     with pytest.raises(ValueError, match="outside 0 to 28"):
         ScaleNumber(30)

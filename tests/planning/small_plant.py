@@ -213,6 +213,9 @@ def plant(
             working_temperature_degC=_floats(system_list, "working_temperature_degC"),
             coldest_start_degC=_floats(system_list, "coldest_start_degC"),
             hours_per_week=_floats(system_list, "hours_per_week"),
+            working_pressure_bar=np.full(len(system_list), NAN),
+            most_sensitive=("",) * len(system_list),
+            cleanliness_target=(None,) * len(system_list),
         ),
         meters=_meters(read, system_row, digits or {}),
         types=_types(),
@@ -243,6 +246,9 @@ def plant(
             day=_floats(top_up_list, "day"),
             fluid=tuple(each.fluid for each in top_up_list),
             volume_L=_floats(top_up_list, "volume_L"),
+        ),
+        oil_samples=pc.OilSampleRows(
+            system=_ints([]), position=_ints([]), point=(), day=np.zeros(0), code=(), count_per_mL=np.zeros((0, 3))
         ),
         stops=pc.StopRows(
             plant=_ints(-1 if each.system else plant_row[each.plant] for each in stop_list),
@@ -279,6 +285,8 @@ def _types() -> pc.ElementTypeRows:
         rated_flow_lpm=np.full(count, 100.0),
         rated_viscosity_mm2_s=np.full(count, 30.0),
         shelf_life_d=np.full(count, NAN),
+        rating_um=np.full(count, NAN),
+        beta=np.full(count, NAN),
     )
 
 
