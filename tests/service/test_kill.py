@@ -25,6 +25,7 @@ from tests.service.served import ServerProcess, begin, opened, run, take_small_p
 from tests.service.small_plant import ELEMENT, LOT, ON_HAND, POSITIONS, SYSTEMS, close_out
 
 KILLED_IMPORTS = 8
+KILLED_AT_ONCE_SHARE = 0.25
 KILLED_SERVERS = 12
 CLOSE_OUTS_EACH = 30
 A_DAY = datetime(2026, 3, 4).date()  # noqa: DTZ001 - a day on the demo plant's calendar
@@ -176,7 +177,9 @@ def aftermath(tmp_path_factory: pytest.TempPathFactory) -> Aftermath:
         threads = [threading.Thread(target=each.work, args=(server.url, server.key)) for each in technicians]
         for thread in threads:
             thread.start()
-        time.sleep(draw.uniform(0.05, 0.9))
+        if draw.random() > KILLED_AT_ONCE_SHARE:
+            _until_one_more_is_closed(technicians)
+        time.sleep(draw.uniform(0.05, 0.5))
         server.kill()
         for thread in threads:
             thread.join()
@@ -187,6 +190,14 @@ def aftermath(tmp_path_factory: pytest.TempPathFactory) -> Aftermath:
     finally:
         server.stop()
     return Aftermath(file, technicians, replayed)
+
+
+def _until_one_more_is_closed(technicians: list[Technician]) -> None:
+    """However slow the machine is: the kill comes while the work is going on."""
+    before = sum(technician.number for technician in technicians)
+    patience = time.monotonic() + 30.0
+    while sum(technician.number for technician in technicians) == before and time.monotonic() < patience:
+        time.sleep(0.005)
 
 
 def _say_everything_again(server: ServerProcess, technicians: list[Technician]) -> dict[str, httpx.Response]:
@@ -203,7 +214,8 @@ def acknowledged(aftermath: Aftermath) -> dict[str, tuple[dict[str, Any], str]]:
 
 
 def test_the_kills_came_while_jobs_were_being_closed(aftermath: Aftermath) -> None:
-    assert all(technician.number > KILLED_SERVERS for technician in aftermath.technicians)
+    assert all(technician.number > 0 for technician in aftermath.technicians)
+    assert sum(technician.number for technician in aftermath.technicians) >= KILLED_SERVERS / 2
 
 
 def test_every_acknowledged_close_out_is_there_exactly_once(aftermath: Aftermath) -> None:
