@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, JsonValue, model_validator
 
 from api_schemas.due import DueItem
 from api_schemas.moments import Moment
@@ -106,6 +106,39 @@ class CloseOutIn(BaseModel):
     confirm_mismatch: Confirmation | None = None
 
 
+class CorrectionIn(BaseModel):
+    """The members of a close-out that were wrong, as they really were, and why they were told wrongly.
+
+    A member that is not sent stays as it is, `null` takes its value back. Of `element` only the members that were
+    wrong are sent; readings, `parts` and `oil` are told whole, and a reading without `at` keeps the one it had.
+    `undo` alone: the job never happened.
+    """
+
+    model_config = Wire
+
+    why: Annotated[Line, Field(min_length=3)]
+    undo: bool = False
+    at: Moment | None = None
+    hours: Annotated[float, Field(ge=0, le=10_000_000)] | None = None
+    element_changed: bool | None = None
+    dp_before: DpReading | None = None
+    dp_after: DpReading | None = None
+    element: FittedElement | None = None
+    parts: Annotated[list[PartUsed], Field(max_length=100)] | None = None
+    oil: Annotated[list[OilAdded], Field(max_length=100)] | None = None
+    reason: _Word | None = None
+    condition: Line | None = None
+    cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    note: Line | None = None
+    done_by: Line | None = None
+    confirm_mismatch: Confirmation | None = None
+
+    @property
+    def members(self) -> frozenset[str]:
+        """What of the close-out is to be corrected."""
+        return frozenset(self.model_fields_set - {"why", "undo"})
+
+
 class LaterReadings(BaseModel):
     """ΔP that could be read only after the close-out."""
 
@@ -126,8 +159,33 @@ class Mismatch(BaseModel):
     says: str
 
 
+class ChangedMember(BaseModel):
+    """A member with its value before and after; of the element by its own name, like `element.lot`."""
+
+    model_config = _OUT
+
+    member: str
+    earlier: JsonValue
+    new: JsonValue
+
+
+class Correction(BaseModel):
+    """What was corrected, when, by whom and why; `undone` where the job never happened."""
+
+    model_config = _OUT
+
+    at: datetime
+    by: str
+    why: str
+    undone: bool
+    changed: list[ChangedMember]
+
+
 class CloseOut(BaseModel):
-    """A close-out as recorded, with the position's next due date."""
+    """A close-out as it stands, with the position's next due date and its corrections, the first one first.
+
+    `undone_at` is set where it turned out never to have happened.
+    """
 
     model_config = _OUT
 
@@ -140,6 +198,8 @@ class CloseOut(BaseModel):
     recorded_at: datetime
     recorded_by: str
     done_by: str | None
+    undone_at: datetime | None
     mismatches: list[Mismatch]
     next_due: DueItem | None
     cautions: list[str]
+    corrections: list[Correction]

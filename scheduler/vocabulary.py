@@ -257,6 +257,18 @@ class Trigger(StrEnum):
     EVENT = "event"
 
 
+class Movement(StrEnum):
+    """What became of a position's due date since it was last told."""
+
+    NEW = "new"
+    EARLIER = "earlier"
+    LATER = "later"
+    OTHER_TRIGGER = "other_trigger"  # about the same date for another reason
+    DONE = "done"  # another element is fitted since
+    UNDATED = "undated"  # nothing is known to be fitted any more
+    LEFT = "left"  # the position is no longer in service
+
+
 class Severity(StrEnum):
     """How soon a person should look."""
 

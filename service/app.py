@@ -21,6 +21,7 @@ from service.known_host import KnownHost
 from service.pages import routes as page_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
+from service.whole_address import WholeAddress
 from service.work_orders import routes as work_order_routes
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -68,7 +69,8 @@ def create_app(
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     app.include_router(page_routes.router)
-    app.add_middleware(StrictJson, prefix="/v1/")  # the one added last is the outermost
+    app.add_middleware(WholeAddress)  # the one added last is the outermost
+    app.add_middleware(StrictJson, prefix="/v1/")
     app.add_middleware(
         BodyLimit,
         largest_bytes=settings.largest_body_bytes,

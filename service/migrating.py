@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from service.database import Database
 
-HEAD = "0003"
+HEAD = "0005"
 """The newest revision in `migrations/versions`; a test holds it against the files."""
 
 _MIGRATIONS = Path(__file__).parent / "migrations"
@@ -52,6 +52,7 @@ def _one_at_a_time(database: Database) -> Iterator[None]:
     elif database.is_sqlite:
         yield
     else:
-        with database.engine.connect() as connection:
-            connection.execute(sa.select(sa.func.pg_advisory_lock(_POSTGRESQL_LOCK)))
+        # of the transaction, not of the session: the pool would keep a session's lock after this block
+        with database.engine.begin() as connection:
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_POSTGRESQL_LOCK)))
             yield

@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from api_schemas.problems import MemberProblem, ProblemDocument
+from service.database import is_busy
 
 _SHOWN_AT_MOST = 200
 _HEADERS = {401: {"WWW-Authenticate": "Bearer"}, 503: {"Retry-After": "10"}}
@@ -193,7 +194,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(OperationalError)
     def _busy(_request: Request, error: OperationalError) -> Response:
-        if "locked" not in str(error.orig):
+        if not is_busy(error):
             raise error
         return problem_response(Busy("another writer has the database; nothing of this request was kept, try again"))
 

@@ -1,9 +1,9 @@
 """Every table of the service, gathered so that migrations see one whole."""
 
-from service.close_outs.tables import close_outs
+from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
 from service.diagnoses.tables import diagnoses
-from service.due.tables import due_items, life_priors, passes
+from service.due.tables import due_items, due_moves, life_priors, passes
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
@@ -12,7 +12,18 @@ from service.work_orders.tables import picks, tasks, work_orders
 
 TABLES = (
     *TABLE.values(),
-    *(passes, due_items, life_priors, diagnoses, work_orders, tasks, picks, close_outs),
+    *(
+        passes,
+        due_items,
+        due_moves,
+        life_priors,
+        diagnoses,
+        work_orders,
+        tasks,
+        picks,
+        close_outs,
+        close_out_corrections,
+    ),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )
 

@@ -17,7 +17,7 @@ _READING = (
 
 def close_out_body(
     *,
-    at: str,
+    at: str | None,
     dp_before: str | None,
     dp_after: str | None,
     element: str | None,
@@ -28,10 +28,10 @@ def close_out_body(
     confirm: str | None,
     **plain: Any,
 ) -> dict[str, Any]:
-    """Only what was said; the service knows the rest. Raises BadParameter naming what cannot be read."""
+    """Only what was said; the service knows the rest, or keeps it. Raises BadParameter naming what cannot be read."""
     fitted = {"part_number": element, "lot": lot, "serial": serial}
     fitted = {name: value for name, value in fitted.items() if value is not None}
-    body = {name: value for name, value in plain.items() if value is not None} | {"at": at}
+    body = {name: value for name, value in (plain | {"at": at}).items() if value is not None}
     for name, reading in (("dp_before", reading_words(dp_before)), ("dp_after", reading_words(dp_after))):
         if reading is not None:
             body[name] = reading

@@ -16,11 +16,7 @@ _MARK_MEANING = "!! overdue or due now   ! within a week   * a diagnosis asks fo
 
 def print_due(found: DueList, *, everything: bool) -> None:
     """Print to stdout what is due within six weeks, or all of it."""
-    console = Console()
-    if not console.is_terminal:
-        console = Console(width=max(console.width, 160))
-    elif console.width < _NARROWEST:
-        console = Console(width=_NARROWEST)
+    console = wide_console()
     as_of = found.planned.as_of
     near = [item for item in found.items if everything or _is_near(item, as_of)]
     source = f"pass {found.planned.id} ({found.planned.cause})" if found.planned.id else found.planned.cause
@@ -43,6 +39,14 @@ def print_due(found: DueList, *, everything: bool) -> None:
             )
         )
     )
+
+
+def wide_console() -> Console:
+    """A console on stdout that is wide enough for a table, whatever it is piped into."""
+    console = Console()
+    if not console.is_terminal:
+        return Console(width=max(console.width, 160))
+    return console if console.width >= _NARROWEST else Console(width=_NARROWEST)
 
 
 def _is_near(item: DueItem, as_of: datetime) -> bool:

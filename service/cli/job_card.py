@@ -55,6 +55,40 @@ def print_closed(answer: dict[str, Any]) -> None:
     """What was recorded, and what is due next."""
     console = _console()
     console.print(Text(f"close-out {answer['id']} is recorded (task {answer['task']}, order {answer['work_order']})"))
+    _print_what_follows(console, answer)
+
+
+def print_corrected(answer: dict[str, Any]) -> None:
+    """What the last correction changed, and what is due now."""
+    console = _console()
+    if not answer["corrections"]:
+        console.print(Text(f"close-out {answer['id']} says so already"))
+        return
+    last = answer["corrections"][-1]
+    number = len(answer["corrections"])
+    if last["undone"]:
+        console.print(Text(f"close-out {answer['id']} is taken back (correction {number}): {last['why']}"))
+    else:
+        console.print(Text(f"close-out {answer['id']}, correction {number}: {last['why']}"))
+    for changed in last["changed"]:
+        console.print(Text(f"  {changed['member']}: {_told(changed['earlier'])} → {_told(changed['new'])}"))
+    _print_what_follows(console, answer)
+
+
+def _told(value: Any) -> str:
+    """A member of a close-out in words: quantities with their units, lists item by item."""
+    if value is None or value == []:
+        return "nothing"
+    if isinstance(value, list):
+        return "; ".join(map(_told, value))
+    if isinstance(value, dict):
+        if value.keys() == {"value", "unit"}:
+            return f"{value['value']:g} {value['unit']}"
+        return " ".join(_told(each) for each in value.values())
+    return str(value)
+
+
+def _print_what_follows(console: Console, answer: dict[str, Any]) -> None:
     for mismatch in answer["mismatches"]:
         console.print(Text(f"NOT AS SPECIFIED: {mismatch['says']}", style="bold"))
     if answer["mismatches"]:

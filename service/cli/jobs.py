@@ -1,4 +1,4 @@
-"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close."""
+"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close, correct."""
 
 import json
 import sys
@@ -9,17 +9,18 @@ import typer
 
 from service.cli.asking import Asker
 from service.cli.close_out_words import close_out_body, reading_words
-from service.cli.job_card import print_card, print_closed, print_jobs
+from service.cli.job_card import print_card, print_closed, print_corrected, print_jobs
 from service.cli.opening import DatabaseOption
 from service.clock.now import now_utc
 
-app = typer.Typer(help="Work orders: list, show, issue, start, hold, close.", no_args_is_help=True)
+app = typer.Typer(help="Work orders: list, show, issue, start, hold, close, correct.", no_args_is_help=True)
 
 ServerOption = Annotated[
     str | None,
     typer.Option("--server", metavar="URL", help="A server; the key from ELEMENTDUE_KEY or ELEMENTDUE_KEY_FILE."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="The API's answer on stdout.")]
+CloseOutArgument = Annotated[int, typer.Argument(metavar="CLOSE_OUT", help="The close-out's number.")]
 OrderArgument = Annotated[int, typer.Argument(help="The work order's number.")]
 
 
@@ -171,7 +172,7 @@ def close(
 
 @app.command()
 def readings(
-    close_out: Annotated[int, typer.Argument(help="The close-out's number.")],
+    close_out: CloseOutArgument,
     dp_before: Annotated[
         str | None, typer.Option(metavar="READING", help="Like '2.1 bar, 180 L/min, 51 degC'.")
     ] = None,
@@ -185,3 +186,66 @@ def readings(
     body = {name: reading for name, reading in told.items() if reading is not None}
     answer = Asker(server, database).ask("POST", f"/v1/close-outs/{close_out}/readings", body=body)
     _tell(answer, as_json=as_json, show=print_closed)
+
+
+@app.command()
+def correct(
+    close_out: CloseOutArgument,
+    why: Annotated[str, typer.Option(help="How it came to be told wrongly.")],
+    undo: Annotated[bool, typer.Option("--undo", help="It never happened.")] = False,
+    at: Annotated[str | None, typer.Option(help="When it was done, with an offset.")] = None,
+    hours: Annotated[float | None, typer.Option(min=0, help="What the position's meter showed.")] = None,
+    dp_before: Annotated[str | None, typer.Option(metavar="READING", help="Like '2.1 bar, 51 degC'.")] = None,
+    dp_after: Annotated[str | None, typer.Option(metavar="READING", help="The same, after the change.")] = None,
+    element: Annotated[str | None, typer.Option(help="The part number that was fitted.")] = None,
+    lot: Annotated[str | None, typer.Option(help="The element's lot.")] = None,
+    serial: Annotated[str | None, typer.Option(help="The element's serial number.")] = None,
+    part: Annotated[
+        list[str] | None, typer.Option(metavar="PART[:PIECES[:LOT]]", help="All parts that were used.")
+    ] = None,
+    oil: Annotated[list[str] | None, typer.Option(metavar="FLUID:AMOUNT[:LOT]", help="All oil added.")] = None,
+    reason: Annotated[str | None, typer.Option(help="Why the old element came out: due, early, failure …")] = None,
+    condition: Annotated[str | None, typer.Option(help="What was found.")] = None,
+    changed: Annotated[
+        bool | None, typer.Option("--changed/--unchanged", help="Whether the element was changed.")
+    ] = None,
+    note: Annotated[str | None, typer.Option()] = None,
+    done_by: Annotated[str | None, typer.Option(help="Who did it.")] = None,
+    take_back: Annotated[
+        list[str] | None, typer.Option(metavar="MEMBER", help="It is not known: hours, dp_before, dp_after, oil …")
+    ] = None,
+    confirm: Annotated[
+        str | None, typer.Option(metavar="REASON", help="Confirm a named mismatch, with the reason.")
+    ] = None,
+    idempotency_key: Annotated[
+        str | None, typer.Option(help="Repeat with the same key and nothing is done twice.")
+    ] = None,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct a close-out: say only what was wrong. Installations, stock and due dates follow; the past stays."""
+    body = close_out_body(
+        why=why,
+        undo=undo or None,
+        at=at,
+        hours=hours,
+        dp_before=dp_before,
+        dp_after=dp_after,
+        element=element,
+        lot=lot,
+        serial=serial,
+        parts=part,
+        oil=oil,
+        reason=reason,
+        condition=condition,
+        element_changed=changed,
+        note=note,
+        done_by=done_by,
+        confirm=confirm,
+    )
+    body |= dict.fromkeys(take_back or [])
+    headers = {"Idempotency-Key": idempotency_key or str(uuid.uuid4())}
+    path = f"/v1/close-outs/{close_out}/corrections"
+    answer = Asker(server, database).ask("POST", path, body=body, headers=headers)
+    _tell(answer, as_json=as_json, show=print_corrected)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 import typer
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, OperationalError
 
 from api_schemas.moments import EARLIEST, LATEST
 from scheduler.vocabulary import Scope
@@ -32,6 +32,10 @@ AsOfOption = Annotated[
 ]
 
 
+class CannotBeOpened(ValueError):
+    """The database's address is well formed, and nothing of ours answers there."""
+
+
 def open_database(url: str | None) -> Database:
     """The database at `url` (or by the settings), brought to the present schema."""
     chosen = url or Settings().database_url
@@ -44,13 +48,22 @@ def open_database(url: str | None) -> Database:
         if made.get_backend_name() == "sqlite" and made.database:
             Path(made.database).parent.mkdir(parents=True, exist_ok=True)
         database = Database(made)
-    except (ArgumentError, ModuleNotFoundError, ValueError):  # its text would show the address, and a password in it
+    except ModuleNotFoundError as missing:
+        raise typer.BadParameter(
+            f"the driver {missing.name} for this address is not installed; "
+            "PostgreSQL's comes with `pip install 'elementdue[postgresql]'`"
+        ) from None
+    except (ArgumentError, ValueError):  # its text would show the address, and a password in it
         raise typer.BadParameter(
             "the database's address cannot be used; like sqlite:////srv/elementdue/plant.sqlite"
         ) from None
     except OSError as error:
         raise typer.BadParameter(f"the database's folder cannot be made: {error}") from None
-    migrate(database)
+    try:
+        migrate(database)
+    except OperationalError as error:
+        words = " ".join(str(error.orig).split())  # the driver's, which hold no password
+        raise CannotBeOpened(f"the database cannot be opened: {words}") from None
     return database
 
 

@@ -1,6 +1,5 @@
 """`import`, `export`, `plan` and `due`."""
 
-import json
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -9,6 +8,7 @@ import typer
 
 from api_schemas.due import DueItem, DueList
 from api_schemas.imports import ImportOutcome
+from service.cli.due_questions import show_changes, show_explanation, write_json
 from service.cli.due_table import print_due
 from service.cli.opening import AsOfOption, DatabaseOption, local_caller, moments_of, open_database
 from service.cli.progress import shown_progress
@@ -16,6 +16,7 @@ from service.clock.now import now_utc
 from service.due.listing import due_at_moment, due_from_last_pass
 from service.due.planning_pass import run_pass
 from service.imports.importing import import_folder
+from service.plant_folder.cycle_collection import rare_cycle_collection
 from service.plant_folder.writing import write_folder
 
 _LISTED = 20
@@ -30,7 +31,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def import_(
-    path: Annotated[Path, typer.Argument(exists=True, help="A plant folder, or a .zip of one.")],
+    path: Annotated[Path, typer.Argument(exists=True, help="A plant folder, a .zip of one, or an .xlsx workbook.")],
     database: DatabaseOption = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Tell what would change, and change nothing.")] = False,
     as_of: Annotated[
@@ -66,13 +67,13 @@ def import_(
 
 
 def export(
-    path: Annotated[Path, typer.Argument(help="A new folder, or a file ending in .zip.")],
+    path: Annotated[Path, typer.Argument(help="A new folder, or a file ending in .zip or .xlsx.")],
     database: DatabaseOption = None,
 ) -> None:
     """Write everything back as a plant folder."""
     opened = open_database(database)
-    with opened.reading() as connection:
-        counts = write_folder(connection, path)
+    with shown_progress() as progress, rare_cycle_collection(), opened.reading() as connection:
+        counts = write_folder(connection, path, progress)
     for table, count in counts.items():
         typer.echo(f"{table:16} {count:>9,}", err=True)
 
@@ -99,9 +100,28 @@ def due(
     everything: Annotated[
         bool, typer.Option("--all", help="In the table, also what is due beyond the horizon.")
     ] = False,
+    explain: Annotated[
+        str | None, typer.Option("--explain", metavar="POSITION", help="Everything behind one position's date.")
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option(
+            "--since",
+            metavar="WHEN",
+            help="What is new, earlier, later, done since last-pass, last-week, a TIME or the start of a DATE.",
+        ),
+    ] = None,
 ) -> None:
     """What is due, by date, and why: from the last pass, or computed afresh with --as-of."""
+    if sum(each is not None for each in (as_of, explain, since)) > 1:
+        raise typer.BadParameter("take one of --as-of, --explain and --since")
     opened = open_database(database)
+    if explain is not None:
+        show_explanation(opened, explain, now_utc(), as_json=as_json)
+        return
+    if since is not None:
+        show_changes(opened, since, plant_code, system, as_json=as_json)
+        return
     with opened.reading() as connection:
         if as_of is None:
             found = due_from_last_pass(connection, plant=plant_code, system=system)
@@ -114,7 +134,7 @@ def due(
             ]
             found = _joined(lists)
     if as_json:
-        sys.stdout.write(json.dumps(found.model_dump(mode="json"), ensure_ascii=False, indent=2) + "\n")
+        write_json(found)
     else:
         print_due(found, everything=everything)
 

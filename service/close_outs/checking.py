@@ -8,7 +8,15 @@ import sqlalchemy as sa
 from api_schemas.close_outs import CloseOutIn, LaterReadings, Mismatch
 from api_schemas.problems import MemberProblem
 from scheduler.engineering.oil import Fluid
-from scheduler.planning.close_out import CLOCKS_DIFFER_D, Departure, Told, Untruth, departures, untruths
+from scheduler.planning.close_out import (
+    CLOCKS_DIFFER_D,
+    Departure,
+    MeterSeen,
+    Told,
+    Untruth,
+    departures,
+    untruths,
+)
 from scheduler.vocabulary import TaskKind
 from service.close_outs.known import (
     began_a_stay,
@@ -33,22 +41,38 @@ STAY_OUT = "Keep the system out of service until a competent person has assessed
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a close-out comes to once it has been held against the records."""
+    """What a close-out comes to once it has been held against the records. `stay` is the one that it ends."""
 
     stay: sa.RowMapping | None
     element: str
     changed: bool
     cleaned: bool
+    statement: Told
     departures: list[Departure]
+
+
+MeterAround = tuple[MeterSeen | None, MeterSeen | None]
 
 
 def check_close_out(connection: sa.Connection, told: CloseOutIn, subject: Subject, now: datetime) -> Checked:
     """Raises CannotBeTrue for what contradicts the records, ConfirmationNeeded for a mismatch nobody confirmed."""
     position = subject.position
     stay = None if position is None else current_stay(connection, position["position"])
+    checked = taken_as(connection, told, subject, stay)
+    removed_at = None if position is None else last_removal(connection, position["position"])
+    around = meter_around(connection, subject.system, subject.meter, told.at, now)
+    refuse([says_of(each) for each in contradictions(told, checked, around, removed_at, now)])
+    if checked.departures and told.confirm_mismatch is None:
+        ask_about(checked.departures)
+    return checked
+
+
+def taken_as(connection: sa.Connection, told: CloseOutIn, subject: Subject, stay: sa.RowMapping | None) -> Checked:
+    """How `told` is meant where `stay` is what sits in the position; raises BadInput where it has no meaning."""
+    position = subject.position
     if position is None:
         _refuse_position_facts(told)
-    changed = position is not None and _says_changed(told, subject.kind)
+    changed = position is not None and says_changed(told, subject.kind)
     cleaned = changed and subject.kind is TaskKind.SERVICE_STRAINER and told.element is None
     cleaned = cleaned and is_cleanable(connection, position, stay)
     element = _element(told, position, stay, cleaned=cleaned)
@@ -61,35 +85,42 @@ def check_close_out(connection: sa.Connection, told: CloseOutIn, subject: Subjec
         lot_expires_day=None if expires is None else to_day(expires),
         fluids=tuple(_fluid(connection, oil.fluid) for oil in told.oil),
     )
-    meter = "" if position is None else position["meter"] or ""
-    before, after = meter_around(connection, subject.system, meter, told.at, now)
-    contradictions = untruths(statement, fitted_of(stay), before, after, to_day(now))
-    contradictions += _dated_after(told, now)
-    if changed and position is not None:
-        contradictions += _on_the_wrong_side(told, told.at)
-        if stay is None:
-            contradictions += _before_the_removal(connection, position["position"], told.at)
-    _refuse_untruths(contradictions)
     departed = departures(statement, specified_for(connection, position, subject.system, element))
-    if departed and told.confirm_mismatch is None:
-        raise ConfirmationNeeded(
-            " ".join(each.says for each in departed)
-            + " If this is what was really done, send it again with confirm_mismatch and the reason. "
-            + STAY_OUT,
-            mismatches=[Mismatch(**as_dict(each)).model_dump() for each in departed],
-        )
-    return Checked(stay, element, changed, cleaned, departed)
+    return Checked(stay, element, changed, cleaned, statement, departed)
+
+
+def contradictions(
+    told: CloseOutIn, checked: Checked, around: MeterAround, removed_at: datetime | None, now: datetime
+) -> list[Untruth]:
+    """Everything of `told` that cannot be true. `removed_at` is when the last element that is gone was taken out."""
+    found = untruths(checked.statement, fitted_of(checked.stay), *around, to_day(now))
+    found += _dated_after(told, now)
+    if checked.changed:
+        found += _on_the_wrong_side(told, told.at)
+        if checked.stay is None and removed_at is not None and told.at < removed_at:
+            found.append(Untruth("at", "before-the-removal", to_day(told.at), to_day(removed_at)))
+    return found
+
+
+def ask_about(departed: list[Departure]) -> None:
+    """Raises ConfirmationNeeded, naming everything that is not as specified."""
+    raise ConfirmationNeeded(
+        " ".join(each.says for each in departed)
+        + " If this is what was really done, send it again with confirm_mismatch and the reason. "
+        + STAY_OUT,
+        mismatches=[Mismatch(**as_dict(each)).model_dump() for each in departed],
+    )
 
 
 def check_later_readings(connection: sa.Connection, told: LaterReadings, row: sa.RowMapping, now: datetime) -> None:
     """Raises CannotBeTrue for readings of close-out `row` in the future, or on the wrong side of its change."""
-    contradictions = _dated_after(told, now)
+    found = _dated_after(told, now)
     if began_a_stay(connection, row["position"], row["at"], f"close-out {row['id']}"):
-        contradictions += _on_the_wrong_side(told, row["at"])
-    _refuse_untruths(contradictions)
+        found += _on_the_wrong_side(told, row["at"])
+    refuse([says_of(each) for each in found])
 
 
-def _says_changed(told: CloseOutIn, kind: TaskKind) -> bool:
+def says_changed(told: CloseOutIn, kind: TaskKind) -> bool:
     """Who says what was fitted says that something was fitted, whatever the task was."""
     if told.element_changed is not None:
         return told.element_changed
@@ -106,9 +137,9 @@ def _refuse_position_facts(told: CloseOutIn) -> None:
         raise BadInput(f"{', '.join(members)}: {says}", [MemberProblem(member=each, says=says) for each in members])
 
 
-def _refuse_untruths(found: list[Untruth]) -> None:
-    if found:
-        errors = [_says(each) for each in found]
+def refuse(errors: list[MemberProblem]) -> None:
+    """Raises CannotBeTrue with all of `errors`, if there are any."""
+    if errors:
         raise CannotBeTrue("; ".join(error.says for error in errors), errors)
 
 
@@ -129,13 +160,6 @@ def _on_the_wrong_side(told: Readings, changed_at: datetime) -> list[Untruth]:
     ]
 
 
-def _before_the_removal(connection: sa.Connection, position: str, at: datetime) -> list[Untruth]:
-    removed_at = last_removal(connection, position)
-    if removed_at is None or at >= removed_at:
-        return []
-    return [Untruth("at", "before-the-removal", to_day(at), to_day(removed_at))]
-
-
 def _element(told: CloseOutIn, position: sa.RowMapping | None, stay: sa.RowMapping | None, *, cleaned: bool) -> str:
     if told.element is not None and told.element.part_number is not None:
         return told.element.part_number
@@ -149,7 +173,8 @@ def _fluid(connection: sa.Connection, code: str) -> Fluid:
     return Fluid(code, "not in the catalogue") if row is None else fluid_of(row)
 
 
-def _says(found: Untruth) -> MemberProblem:
+def says_of(found: Untruth) -> MemberProblem:
+    """An untruth in words, with what is known instead."""
     if found.member.endswith("at"):
         told = from_day(found.told).isoformat(timespec="minutes")
         known = from_day(found.known or 0.0).isoformat(timespec="minutes")

@@ -1,70 +1,67 @@
-"""What follows from a close-out: the installation ends and the next begins, readings, oil and stock are booked.
+"""What follows from a close-out, written: the installation ends and the next begins, readings, oil and stock.
 
 Every row names the close-out as its source. All of it is recorded when it was received.
 """
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import datetime
 
 import sqlalchemy as sa
 
-from api_schemas.close_outs import CloseOutIn, FittedElement
-from api_schemas.quantities import WireQuantity
-from scheduler.planning.close_out import removal_reason
-from scheduler.units import to_canonical
-from scheduler.vocabulary import MeterReadingKind, Stage
-from service.close_outs.statement import Readings, sides_told
+from api_schemas.close_outs import CloseOutIn
+from service.close_outs.checking import Checked
+from service.close_outs.effects import Effects, Values, dp_values
+from service.close_outs.statement import Readings
 from service.close_outs.subject import Subject
 from service.database import current_rows
 from service.plant_folder import tables as t
 from service.plant_folder.facts import record_fact, supersede
 from service.plant_folder.layout import DATA_MISSING_NOTE
-from service.stock.booking import Use, book_oil, book_parts
-from service.work_orders.tables import picks
+from service.stock.booking import book_oil, book_parts
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
-    """The close-out being recorded."""
+class Booking:
+    """When the job was, when it became known, and what the rows name as their source."""
 
-    subject: Subject
-    told: CloseOutIn
-    stay: sa.RowMapping | None
-    element: str
-    changed: bool
-    cleaned: bool  # the strainer went back in
+    at: datetime
     now: datetime
     source: str
 
 
-def apply_consequences(connection: sa.Connection, record: Record) -> None:
-    """Write everything that follows, in the caller's transaction."""
-    told = record.told
-    position = record.subject.position
-    _catalogue_unknown(connection, record)
-    if position is not None:
-        if record.changed:
-            _end_stay(connection, record)
-            _begin_stay(connection, record, position)
-        keep_dp(connection, position["position"], told, at=told.at, now=record.now, source=record.source)
-    if told.hours is not None:
-        _keep_hours(connection, record, told.hours)
-    uses = [use for use in (_element_use(record), *_part_uses(connection, record)) if use is not None]
-    book_parts(connection, uses, at=told.at, now=record.now, source=record.source)
-    _pour(connection, record)
+def apply_consequences(connection: sa.Connection, effects: Effects, stay: sa.RowMapping | None, as_: Booking) -> None:
+    """Write everything that follows, in the caller's transaction. `stay` is the one that ends."""
+    if effects.ends and stay is not None:
+        ended = {name: value for name, value in effects.ends.items() if value is not None}
+        supersede(connection, t.installations, stay, ended, recorded_at=as_.now, source=as_.source)
+    if effects.begins:
+        record_fact(connection, "installations", effects.begins, recorded_at=as_.now, source=as_.source)
+    for table, values in effects.readings:
+        record_fact(connection, table, values, recorded_at=as_.now, source=as_.source)
+    book_parts(connection, effects.uses, at=as_.at, now=as_.now, source=as_.source)
+    for oil in effects.poured:
+        book_oil(connection, oil.fluid, oil.litres, lot=oil.lot, at=as_.at, now=as_.now, source=as_.source)
+    for top_up in effects.top_ups:
+        together = {"volume_L": top_up["volume_L"] + _poured_at_the_same_minute(connection, top_up)}
+        record_fact(connection, "top_ups", top_up | together, recorded_at=as_.now, source=as_.source)
 
 
-def _catalogue_unknown(connection: sa.Connection, record: Record) -> None:
+def catalogue_unknown(connection: sa.Connection, told: CloseOutIn, subject: Subject, checked: Checked) -> None:
     """What was really fitted or poured may be in no catalogue: it gets an entry that says so, and nothing else."""
     notes = {DATA_MISSING_NOTE: "added by a close-out"}
-    position = record.subject.position
-    if record.changed and position is not None and not _is_known(connection, t.element_types, record.element):
-        values = {"part_number": record.element, "kind": position["element_kind"], "notes": notes}
+    position = subject.position
+    if checked.changed and position is not None and not _is_known(connection, t.element_types, checked.element):
+        values = {"part_number": checked.element, "kind": position["element_kind"], "notes": notes}
         connection.execute(sa.insert(t.element_types).values(**values))
-    for fluid in {oil.fluid for oil in record.told.oil}:
+    for fluid in {oil.fluid for oil in told.oil}:
         if not _is_known(connection, t.fluids, fluid):
             connection.execute(sa.insert(t.fluids).values(fluid=fluid, notes=notes))
+
+
+def keep_dp(connection: sa.Connection, position: str, told: Readings, as_: Booking) -> None:
+    """ΔP that was read after the close-out."""
+    for values in dp_values(position, told, as_.at):
+        record_fact(connection, "dp_readings", values, recorded_at=as_.now, source=as_.source)
 
 
 def _is_known(connection: sa.Connection, catalogue: sa.Table, code: str) -> bool:
@@ -72,139 +69,14 @@ def _is_known(connection: sa.Connection, catalogue: sa.Table, code: str) -> bool
     return connection.execute(sa.select(key).where(key == code)).first() is not None
 
 
-def keep_dp(
-    connection: sa.Connection, position: str, told: Readings, *, at: datetime, now: datetime, source: str
-) -> None:
-    """The ΔP readings around the change at `at`, each on its side of it."""
-    stages = {"dp_before": Stage.BEFORE, "dp_after": Stage.AFTER}
-    for member, reading in sides_told(told).items():
-        values = {
-            "position": position,
-            "at": reading.at or at,
-            "stage": stages[member],
-            "dp_bar": canonical(reading.dp),
-            "vacuum_bar": canonical(reading.vacuum),
-            "indicator": reading.indicator,
-            "flow_lpm": canonical(reading.flow),
-            "oil_temperature_degC": canonical(reading.oil_temperature),
-        }
-        record_fact(connection, "dp_readings", values, recorded_at=now, source=source)
-
-
-def _keep_hours(connection: sa.Connection, record: Record, hours: float) -> None:
-    position = record.subject.position
-    values = {
-        "system": record.subject.system,
-        "meter": "" if position is None else position["meter"] or "",
-        "at": record.told.at,
-        "kind": MeterReadingKind.READING,
-        "hours": hours,
-    }
-    _keep(connection, record, "meter_readings", values)
-
-
-def canonical(quantity: WireQuantity | None) -> float | None:
-    """A wire quantity in its canonical unit."""
-    return None if quantity is None else to_canonical(quantity.value, quantity.unit, quantity.kind)
-
-
-def _keep(connection: sa.Connection, record: Record, table: str, values: dict[str, Any]) -> None:
-    record_fact(connection, table, values, recorded_at=record.now, source=record.source)
-
-
-def _end_stay(connection: sa.Connection, record: Record) -> None:
-    if record.stay is None:
-        return
-    told = record.told
-    changed = {
-        "removed_at": told.at,
-        "removed_at_is_date": False,
-        "removed_hours": told.hours,
-        "reason": removal_reason(
-            told.reason,
-            record.subject.trigger,
-            ordered=record.subject.ordered,
-            before_due_d=(record.subject.due_at - told.at) / timedelta(days=1),
-        ),
-        "condition": told.condition,
-    }
-    ended = {name: value for name, value in changed.items() if value is not None}
-    supersede(connection, t.installations, record.stay, ended, recorded_at=record.now, source=record.source)
-
-
-def _begin_stay(connection: sa.Connection, record: Record, position: sa.RowMapping) -> None:
-    told, element = record.told, record.told.element or FittedElement()
-    values = {
-        "position": position["position"],
-        "fitted_at": told.at,
-        "part_number": record.element,
-        "fitted_hours": told.hours,
-        "lot": element.lot,
-        "serial": element.serial,
-        "cleanings": told.cleanings,
-    }
-    if record.cleaned and record.stay is not None:
-        values |= {"lot": record.stay["lot"], "serial": record.stay["serial"]}
-        values["cleanings"] = told.cleanings if told.cleanings is not None else (record.stay["cleanings"] or 0) + 1
-    _keep(connection, record, "installations", values)
-
-
-def _element_use(record: Record) -> Use | None:
-    position = record.subject.position
-    if not record.changed or position is None or record.cleaned:
-        return None
-    element = record.told.element or FittedElement()
-    return Use(record.subject.task, record.element, position["quantity"] or 1, element.store, element.lot)
-
-
-def _part_uses(connection: sa.Connection, record: Record) -> list[Use]:
-    task = record.subject.task
-    if record.told.parts is not None:
-        return [Use(task, part.part_number, part.quantity, part.store, part.lot) for part in record.told.parts]
-    if not record.changed:
-        return []
-    return _picked_beside_element(connection, record)
-
-
-def _picked_beside_element(connection: sa.Connection, record: Record) -> list[Use]:
-    """Seal kits and kit lines that were picked for the task; the element itself is told apart."""
-    types = sa.select(t.element_types.c.part_number)
-    rows = connection.execute(
-        sa.select(picks).where(
-            picks.c.task == record.subject.task, picks.c.store.is_not(None), picks.c.part_number.not_in(types)
-        )
-    ).mappings()
-    return [Use(record.subject.task, row["part_number"], row["quantity"], row["store"], row["lot"]) for row in rows]
-
-
-def _pour(connection: sa.Connection, record: Record) -> None:
-    poured: dict[str, float] = {}
-    for oil in record.told.oil:
-        litres = canonical(oil.volume) or 0.0
-        poured[oil.fluid] = poured.get(oil.fluid, 0.0) + litres
-        book_oil(connection, oil.fluid, litres, lot=oil.lot, at=record.told.at, now=record.now, source=record.source)
-    for fluid, litres in poured.items():
-        first = next(oil for oil in record.told.oil if oil.fluid == fluid)
-        through = None if first.through_filter is None else ("yes" if first.through_filter else "no")
-        values = {
-            "system": record.subject.system,
-            "at": record.told.at,
-            "fluid": fluid,
-            "volume_L": litres + _poured_at_the_same_minute(connection, record, fluid),
-            "through_filter": through,
-            "lot": first.lot,
-        }
-        _keep(connection, record, "top_ups", values)
-
-
-def _poured_at_the_same_minute(connection: sa.Connection, record: Record, fluid: str) -> float:
+def _poured_at_the_same_minute(connection: sa.Connection, top_up: Values) -> float:
     """What another job of the system has poured at that very time: a top-up has no other name than its moment."""
     kept = t.top_ups
     query = sa.select(sa.func.sum(kept.c.volume_L)).where(
         current_rows(kept),
-        kept.c.system == record.subject.system,
-        kept.c.at == record.told.at,
-        kept.c.fluid == fluid,
+        kept.c.system == top_up["system"],
+        kept.c.at == top_up["at"],
+        kept.c.fluid == top_up["fluid"],
         kept.c.source.startswith("close-out "),
     )
     return float(connection.scalar(query) or 0.0)

@@ -1,5 +1,6 @@
 """What is known around a close-out: what sits in the position, what its meter showed, what is specified."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -9,9 +10,10 @@ from scheduler.statistics.run_hours import ReadingOutcome, cumulative_hours
 from scheduler.vocabulary import YesNo
 from service.database import current_rows
 from service.plant_folder import tables as t
+from service.plant_folder.facts import told_by
 from service.plant_store.catalogue import fluid_of
 from service.plant_store.lives import load_installations
-from service.plant_store.meters import load_meter_observations, mark_of
+from service.plant_store.meters import MeterObservation, load_meter_observations, mark_of
 from service.plant_store.time import to_day
 
 _DATE_ONLY_D = 0.5
@@ -24,10 +26,14 @@ def current_stay(connection: sa.Connection, position: str) -> sa.RowMapping | No
     return connection.execute(query).mappings().one_or_none()
 
 
-def last_removal(connection: sa.Connection, position: str) -> datetime | None:
-    """When the last element that is not there any more was taken out."""
+def last_removal(
+    connection: sa.Connection, position: str, *, fitted_before: datetime | None = None
+) -> datetime | None:
+    """When the last element that is not there any more was taken out; of those `fitted_before` a moment."""
     stays = t.installations
     query = sa.select(sa.func.max(stays.c.removed_at)).where(current_rows(stays), stays.c.position == position)
+    if fitted_before is not None:
+        query = query.where(stays.c.fitted_at < fitted_before)
     removed_at: datetime | None = connection.scalar(query)
     return removed_at
 
@@ -35,9 +41,7 @@ def last_removal(connection: sa.Connection, position: str) -> datetime | None:
 def began_a_stay(connection: sa.Connection, position: str, at: datetime, source: str) -> bool:
     """Whether the job that `source` names put an element in, whatever became of it since."""
     stays = t.installations
-    query = sa.select(stays.c.id).where(
-        stays.c.position == position, stays.c.fitted_at == at, stays.c.source == source
-    )
+    query = sa.select(stays.c.id).where(stays.c.position == position, stays.c.fitted_at == at, told_by(stays, source))
     return connection.execute(query).first() is not None
 
 
@@ -56,11 +60,23 @@ def fitted_of(stay: sa.RowMapping | None) -> Fitted | None:
 
 
 def meter_around(
-    connection: sa.Connection, system: str, meter: str, at: datetime, now: datetime
+    connection: sa.Connection,
+    system: str,
+    meter: str,
+    at: datetime,
+    now: datetime,
+    *,
+    but: Sequence[MeterObservation] = (),
 ) -> tuple[MeterSeen | None, MeterSeen | None]:
-    """The believed readings of the meter before and after `at`. A typing error of the past refuses nobody."""
+    """The believed readings of the meter before and after `at`, `but` those that are being corrected.
+
+    A typing error of the past refuses nobody.
+    """
     scope = frozenset({system})
     found = load_meter_observations(connection, now, scope, load_installations(connection, now, scope))
+    for each in but:
+        if each in found:
+            found.remove(each)
     own = sorted((each for each in found if each.meter == (system, meter)), key=lambda each: each.at)
     if not own:
         return None, None

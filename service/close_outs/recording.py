@@ -5,14 +5,15 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from api_schemas.close_outs import CloseOut, CloseOutIn, LaterReadings, Mismatch
+from api_schemas.close_outs import ChangedMember, CloseOut, CloseOutIn, Correction, LaterReadings, Mismatch
 from scheduler.vocabulary import WorkOrderState
 from service.clock.turn import moment_of_turn
 from service.close_outs.checking import STAY_OUT, Checked, as_dict, check_close_out, check_later_readings
-from service.close_outs.consequences import Record, apply_consequences, keep_dp
+from service.close_outs.consequences import Booking, apply_consequences, catalogue_unknown, keep_dp
+from service.close_outs.effects import effects_of
 from service.close_outs.statement import check_readings, check_statement
 from service.close_outs.subject import Subject, subject_of
-from service.close_outs.tables import close_outs
+from service.close_outs.tables import close_out_corrections, close_outs
 from service.due.listing import due_of_position
 from service.due.planning_pass import run_pass
 from service.problems import InTheWay, NotFound
@@ -31,17 +32,9 @@ def record_close_out(connection: sa.Connection, told: CloseOutIn, now: datetime,
     subject = subject_of(connection, told, now, by)
     checked = check_close_out(connection, told, subject, now)
     source_id = _insert(connection, told, subject, checked, now, by)
-    record = Record(
-        subject=subject,
-        told=told,
-        stay=checked.stay,
-        element=checked.element,
-        changed=checked.changed,
-        cleaned=checked.cleaned,
-        now=now,
-        source=f"close-out {source_id}",
-    )
-    apply_consequences(connection, record)
+    catalogue_unknown(connection, told, subject, checked)
+    effects = effects_of(connection, told, subject, checked)
+    apply_consequences(connection, effects, checked.stay, Booking(told.at, now, f"close-out {source_id}"))
     _end_task(connection, subject, told.at)
     run_pass(
         connection, as_of=now, now=now, cause=f"close-out {source_id}", by=by, systems=frozenset({subject.system})
@@ -51,13 +44,14 @@ def record_close_out(connection: sa.Connection, told: CloseOutIn, now: datetime,
 
 def add_readings(connection: sa.Connection, id_: int, told: LaterReadings, now: datetime, by: str) -> CloseOut:
     """ΔP that was read after the close-out: kept as its own, and planned with. Raises NotFound."""
-    row = _row(connection, id_)
+    row = close_out_row(connection, id_)
+    refuse_undone(row)
     if not row["position"]:
         raise InTheWay(f"close-out {id_} is of a whole system, which has no ΔP")
     check_readings(told)
     now = moment_of_turn(connection, now)
     check_later_readings(connection, told, row, now)
-    keep_dp(connection, row["position"], told, at=row["at"], now=now, source=f"close-out {id_}")
+    keep_dp(connection, row["position"], told, Booking(row["at"], now, f"close-out {id_}"))
     systems = frozenset({row["system"]})
     run_pass(connection, as_of=now, now=now, cause=f"readings of close-out {id_}", by=by, systems=systems)
     return close_out_of(connection, id_)
@@ -65,8 +59,8 @@ def add_readings(connection: sa.Connection, id_: int, told: LaterReadings, now: 
 
 def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
     """A recorded close-out with the next due date as it stands. Raises NotFound."""
-    row = _row(connection, id_)
-    mismatches = [Mismatch.model_validate(each) for each in row["mismatches"]]
+    row = close_out_row(connection, id_)
+    mismatches = [] if row["undone_at"] else [Mismatch.model_validate(each) for each in row["mismatches"]]
     return CloseOut(
         id=row["id"],
         task=row["task"],
@@ -77,17 +71,42 @@ def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
         recorded_at=row["recorded_at"],
         recorded_by=row["recorded_by"],
         done_by=row["done_by"],
+        undone_at=row["undone_at"],
         mismatches=mismatches,
         next_due=due_of_position(connection, row["position"]) if row["position"] else None,
         cautions=([STAY_OUT] if mismatches else []) + cautions_of(connection, row["task"]),
+        corrections=_corrections(connection, id_),
     )
 
 
-def _row(connection: sa.Connection, id_: int) -> sa.RowMapping:
+def _corrections(connection: sa.Connection, id_: int) -> list[Correction]:
+    kept = close_out_corrections
+    rows = connection.execute(sa.select(kept).where(kept.c.close_out == id_).order_by(kept.c.number)).mappings()
+    return [
+        Correction(
+            at=row["recorded_at"],
+            by=row["recorded_by"],
+            why=row["why"],
+            undone=row["undone"],
+            changed=[ChangedMember.model_validate(each) for each in row["changed"]],
+        )
+        for row in rows
+    ]
+
+
+def close_out_row(connection: sa.Connection, id_: int) -> sa.RowMapping:
+    """The row as it stands. Raises NotFound."""
     row = connection.execute(sa.select(close_outs).where(close_outs.c.id == id_)).mappings().one_or_none()
     if row is None:
         raise NotFound(f"there is no close-out {id_}")
     return row
+
+
+def refuse_undone(row: sa.RowMapping) -> None:
+    """Raises InTheWay where it is known that the job never happened."""
+    if row["undone_at"] is not None:
+        since = row["undone_at"].isoformat(timespec="seconds")
+        raise InTheWay(f"close-out {row['id']} was taken back {since}; a job that was done is told anew")
 
 
 def _insert(

@@ -6,8 +6,9 @@ import sqlalchemy as sa
 from fastapi import APIRouter, Body
 from starlette.responses import JSONResponse
 
-from api_schemas.close_outs import CloseOut, CloseOutIn, LaterReadings
+from api_schemas.close_outs import CloseOut, CloseOutIn, CorrectionIn, LaterReadings
 from api_schemas.quantities import RowNumber
+from service.close_outs.correcting import correct_close_out
 from service.close_outs.recording import add_readings, close_out_of, record_close_out
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
 from service.keys.answering import Answer, answer_once, digest_of
@@ -27,6 +28,12 @@ EXAMPLE = {
     "oil": [{"fluid": "OIL-46", "volume": {"value": 4, "unit": "L"}, "through_filter": True}],
     "condition": "even dirt, a few bright flakes",
     "done_by": "shift B",
+}
+
+CORRECTION_EXAMPLE = {
+    "why": "lot and hours were those of the other press",
+    "hours": 12804.5,
+    "element": {"lot": "L-2206"},
 }
 
 
@@ -57,9 +64,9 @@ def close(
     return _response(answer_once(database, caller, idempotency_key, digest, now, work))
 
 
-@router.get("/{close_out_id}", summary="A close-out as recorded")
+@router.get("/{close_out_id}", summary="A close-out as it stands")
 def show_close_out(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber) -> CloseOut:
-    """With the position's next due date as it stands now."""
+    """With its corrections, and the position's next due date as it stands now."""
     with database.reading() as connection:
         return close_out_of(connection, close_out_id)
 
@@ -82,6 +89,39 @@ def add_later_readings(
         return Answer(201, recorded.model_dump(mode="json"))
 
     digest = digest_of(f"close-outs/{close_out_id}/readings", body.model_dump(mode="json"))
+    return _response(answer_once(database, caller, idempotency_key, digest, now, work))
+
+
+@router.post(
+    "/{close_out_id}/corrections",
+    status_code=201,
+    response_model=CloseOut,
+    summary="Correct what was told wrongly",
+    responses={
+        200: {"model": CloseOut, "description": "It said so already: nothing was changed"},
+        409: {"description": "A later change stands on it, or what was fitted or poured needs a confirmation"},
+    },
+)
+def correct(
+    caller: Worker,
+    database: OpenDatabase,
+    now: Now,
+    close_out_id: RowNumber,
+    body: Annotated[CorrectionIn, Body(examples=[CORRECTION_EXAMPLE])],
+    idempotency_key: IdempotencyKey = None,
+) -> JSONResponse:
+    """Installations, readings, stock and oil follow, and the due dates with them; the earlier values stay on record.
+
+    With `undo` the job never happened: the earlier element sits there again and its parts are back on the shelf.
+    Refused is what cannot be true beside a later close-out, which is named.
+    """
+
+    def work(connection: sa.Connection) -> Answer:
+        corrected, is_new = correct_close_out(connection, close_out_id, body, now, caller.name)
+        return Answer(201 if is_new else 200, corrected.model_dump(mode="json"))
+
+    said = body.model_dump(mode="json", exclude_unset=True)  # null takes a value back, nothing leaves it
+    digest = digest_of(f"close-outs/{close_out_id}/corrections", said)
     return _response(answer_once(database, caller, idempotency_key, digest, now, work))
 
 

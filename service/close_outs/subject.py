@@ -9,10 +9,12 @@ from api_schemas.close_outs import CloseOutIn
 from api_schemas.problems import MemberProblem
 from scheduler.planning.wanted_work import task_kind_of
 from scheduler.vocabulary import ElementKind, TaskKind, Trigger, WorkOrderState
-from service.close_outs.tables import close_outs
+from service.close_outs.tables import close_outs, happened
 from service.plant_folder import tables as t
 from service.problems import BadInput, CannotBeTrue, InTheWay, NotFound
 from service.work_orders.tables import tasks, work_orders
+
+_UNPLANNED = "unplanned"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,11 @@ class Subject:
     trigger: Trigger | None
     due_at: datetime
     ordered: bool
+
+    @property
+    def meter(self) -> str:
+        """The meter that the job's hours are of; the system's main one is ''."""
+        return "" if self.position is None else self.position["meter"] or ""
 
 
 def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: str) -> Subject:
@@ -55,6 +62,13 @@ def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: s
     return _made(connection, told, position, kind, now, by)
 
 
+def subject_again(connection: sa.Connection, task: int) -> Subject:
+    """The task of a close-out that was recorded before."""
+    row = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().one()
+    position = _position(connection, row["position"]) if row["position"] else None
+    return _as_subject(row, position, ordered=row["because"].get("code") != _UNPLANNED)
+
+
 def _usual_kind(told: CloseOutIn, position: sa.RowMapping) -> TaskKind:
     """The position's renewal; where the element is said to have stayed in, somebody only looked."""
     return TaskKind.INSPECT if told.element_changed is False else task_kind_of(ElementKind(position["element_kind"]))
@@ -71,7 +85,8 @@ def _named(connection: sa.Connection, told: CloseOutIn, task: int) -> Subject:
         says = f"task {task} is of kind {row['kind']}, not {told.kind}; a job of another kind is told by its position"
         raise BadInput(says, [MemberProblem(member="kind", value=told.kind, says=says)])
     if row["state"] == "done":
-        closed = connection.execute(sa.select(close_outs).where(close_outs.c.task == task)).mappings().one()
+        query = sa.select(close_outs).where(close_outs.c.task == task, happened())
+        closed = connection.execute(query).mappings().one()
         raise InTheWay(
             f"task {task} was closed by close-out {closed['id']} of {closed['recorded_by']}, "
             f"recorded {closed['recorded_at'].isoformat(timespec='seconds')}",
@@ -135,7 +150,7 @@ def _made(
             kind=kind,
             state="open",
             due_at=told.at,
-            because={"code": "unplanned", "facts": {}},
+            because={"code": _UNPLANNED, "facts": {}},
             opened_at=now,
         )
     ).inserted_primary_key

@@ -1,4 +1,8 @@
-"""Close-outs as they were told; the installations, readings and movements that follow name theirs as source."""
+"""Close-outs as they stand, with what each said before it was corrected.
+
+The installations, readings and movements that follow name their close-out as source, those that follow from a
+correction name it too: `close-out 7, correction 2`.
+"""
 
 import sqlalchemy as sa
 
@@ -8,7 +12,7 @@ close_outs = sa.Table(
     "close_outs",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("task", sa.ForeignKey("tasks.id"), nullable=False, unique=True),
+    sa.Column("task", sa.ForeignKey("tasks.id"), nullable=False),
     sa.Column("work_order", sa.ForeignKey("work_orders.id"), nullable=False),
     sa.Column("position", sa.Text, nullable=False),
     sa.Column("system", sa.Text, nullable=False),
@@ -18,5 +22,33 @@ close_outs = sa.Table(
     sa.Column("done_by", sa.Text),
     sa.Column("recorded_by", sa.Text, nullable=False),
     sa.Column("recorded_at", UtcTime, nullable=False),
+    sa.Column("undone_at", UtcTime),  # since when it is known that it never happened
 )
 sa.Index("ix_close_outs_position", close_outs.c.position, close_outs.c.at)
+_happened = close_outs.c.undone_at.is_(None)
+sa.Index(
+    "uq_close_outs_task",
+    close_outs.c.task,
+    unique=True,
+    sqlite_where=_happened,
+    postgresql_where=_happened,
+)
+
+close_out_corrections = sa.Table(
+    "close_out_corrections",
+    metadata,
+    sa.Column("close_out", sa.ForeignKey("close_outs.id"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("recorded_at", UtcTime, nullable=False),
+    sa.Column("recorded_by", sa.Text, nullable=False),
+    sa.Column("why", sa.Text, nullable=False),
+    sa.Column("changed", sa.JSON, nullable=False),  # [{member, earlier, new}]
+    sa.Column("undone", sa.Boolean, nullable=False),
+    sa.Column("earlier_told", sa.JSON, nullable=False),  # what the close-out said until then
+    sa.Column("earlier_mismatches", sa.JSON, nullable=False),
+)
+
+
+def happened() -> sa.ColumnElement[bool]:
+    """Of close-outs: those that nobody has taken back."""
+    return _happened

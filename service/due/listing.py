@@ -1,22 +1,18 @@
 """Reading the due list: from the last pass, or computed afresh for a moment and kept nowhere."""
 
-import base64
-import binascii
-import json
 from datetime import datetime
-from typing import Any
 
 import sqlalchemy as sa
 
 from api_schemas.due import DueItem, DueList, PassNote
-from api_schemas.problems import MemberProblem
 from scheduler.planning.pipeline import plan
 from scheduler.vocabulary import DisplayUnits
+from service.due.cursors import read_cursor, write_cursor
 from service.due.items import diagnoses_by_position, due_row, wire_item
 from service.due.planning_pass import last_pass_id, load_known
 from service.due.tables import due_items, passes
 from service.plant_folder import tables as t
-from service.problems import BadInput, InTheWay, NotFound
+from service.problems import InTheWay, NotFound
 
 LONGEST_PAGE = 1000
 
@@ -30,9 +26,9 @@ def due_from_last_pass(
     system: str | None = None,
 ) -> DueList:
     """A page of the last pass's list, or of the pass that the cursor carries. Raises InTheWay before the first."""
-    pass_id, after = _read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
+    pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
     if pass_id is None:
-        raise InTheWay("no planning pass has run yet; run `elementdue plan` or wait for the clock")
+        raise no_pass_yet()
     header = connection.execute(sa.select(passes).where(passes.c.id == pass_id)).mappings().one_or_none()
     chosen = due_items.c.pass_id == pass_id
     if plant is not None:
@@ -50,12 +46,12 @@ def due_from_last_pass(
     rows = connection.execute(query).mappings().all()
     if header is None or (cursor and not rows):
         raise NotFound("the pass of this cursor is no longer kept; begin again without a cursor")
-    units = _display_units(connection)
+    units = display_units(connection)
     page = rows if limit is None else rows[:limit]
     return DueList(
         planned=PassNote(id=pass_id, as_of=header["as_of"], cause=header["cause"]),
         items=[wire_item(row, units[row["plant"]]) for row in page],
-        next=_cursor(pass_id, after + len(page)) if len(rows) > len(page) else None,
+        next=write_cursor(pass_id, after + len(page)) if len(rows) > len(page) else None,
     )
 
 
@@ -69,12 +65,17 @@ def due_at_moment(
     rows = [due_row(known.columns, item, notes.get(item.position, []), as_of) for item in planned.items]
     rows = [row for row in rows if plant in (None, row["plant"]) and system in (None, row["system"])]
     rows.sort(key=lambda row: (row["due_at"] is None, row["due_at"] or as_of, row["position"]))
-    units = _display_units(connection)
+    units = display_units(connection)
     return DueList(
         planned=PassNote(id=None, as_of=as_of, cause="computed for this request"),
         items=[wire_item(row, units[row["plant"]]) for row in rows],
         next=None,
     )
+
+
+def no_pass_yet() -> InTheWay:
+    """What is said before the first pass."""
+    return InTheWay("no planning pass has run yet; run `elementdue plan` or wait for the clock")
 
 
 def due_of_position(connection: sa.Connection, position: str) -> DueItem | None:
@@ -83,25 +84,10 @@ def due_of_position(connection: sa.Connection, position: str) -> DueItem | None:
         due_items.c.pass_id == last_pass_id(connection), due_items.c.position == position
     )
     row = connection.execute(query).mappings().one_or_none()
-    return None if row is None else wire_item(row, _display_units(connection)[row["plant"]])
+    return None if row is None else wire_item(row, display_units(connection)[row["plant"]])
 
 
-def _display_units(connection: sa.Connection) -> dict[str, DisplayUnits]:
+def display_units(connection: sa.Connection) -> dict[str, DisplayUnits]:
+    """Each plant's choice of units."""
     rows = connection.execute(sa.select(t.plants.c.plant, t.plants.c.display_units))
     return {row.plant: DisplayUnits(row.display_units or DisplayUnits.METRIC) for row in rows}
-
-
-def _cursor(pass_id: int, after: int) -> str:
-    return base64.urlsafe_b64encode(json.dumps([pass_id, after]).encode()).decode()
-
-
-def _read_cursor(cursor: str) -> tuple[int, int]:
-    try:
-        told: Any = json.loads(base64.urlsafe_b64decode(cursor.encode("ascii")))
-    except (ValueError, binascii.Error, RecursionError):
-        told = None
-    well_formed = isinstance(told, list) and len(told) == 2 and all(type(part) is int for part in told)
-    if not well_formed or not (0 < told[0] < 2**53 and 0 <= told[1] < 2**53):
-        says = "take the cursor from `next` of the page before"
-        raise BadInput(f"the cursor cannot be read: {says}", [MemberProblem(member="cursor", says=says)])
-    return told[0], told[1]

@@ -14,7 +14,9 @@ from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.life_model import LifePrior
 from service.diagnoses.keeping import keep_diagnoses
 from service.due.items import diagnoses_by_position, due_row
+from service.due.news import newest_facts
 from service.due.tables import due_items, life_priors, passes
+from service.due.telling import keep_moves
 from service.plant_store.loading import load_plant
 from service.stock.queries import arrivals, free_lots, kit_specs
 from service.work_orders.planning import looks_done, open_work, save_picks, save_work
@@ -100,7 +102,14 @@ def _keep(
     took_s = round(time.perf_counter() - began, 3)
     inserted = connection.execute(
         sa.insert(passes).values(
-            as_of=as_of, recorded_at=now, cause=cause, by=by, slot=slot, took_s=took_s, positions=0
+            as_of=as_of,
+            recorded_at=now,
+            cause=cause,
+            by=by,
+            slot=slot,
+            took_s=took_s,
+            positions=0,
+            newest_facts=newest_facts(connection, as_of),
         )
     ).inserted_primary_key
     assert inserted is not None  # noqa: S101 - an insert of one row has its key
@@ -114,6 +123,7 @@ def _keep(
     ]
     if rows:
         connection.execute(sa.insert(due_items), rows)
+    keep_moves(connection, pass_id, as_of, rows, scope)
     if scope is None:
         _keep_priors(connection, known.columns, planned.life)
     keep_diagnoses(connection, known.columns, planned.diagnoses, now)

@@ -1,4 +1,4 @@
-"""Planning passes, the due items each left, and the life priors a full pass pooled."""
+"""Planning passes, the due items each left, how the dates moved, and the life priors a full pass pooled."""
 
 import sqlalchemy as sa
 
@@ -15,6 +15,8 @@ passes = sa.Table(
     sa.Column("slot", UtcTime, unique=True),  # a scheduled pass: the tick that it answers, once
     sa.Column("took_s", sa.Double, nullable=False),
     sa.Column("positions", sa.Integer, nullable=False),
+    # the newest row of each table of facts that it could know: what came later is news, however far back it is dated
+    sa.Column("newest_facts", sa.JSON),
 )
 
 due_items = sa.Table(
@@ -44,6 +46,27 @@ due_items = sa.Table(
     sa.Column("diagnoses", sa.JSON, nullable=False),
 )
 sa.Index("ix_due_items_order", due_items.c.pass_id, due_items.c.due_at, due_items.c.position)
+
+due_moves = sa.Table(
+    "due_moves",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("position", sa.Text, nullable=False),
+    sa.Column("system", sa.Text, nullable=False),
+    sa.Column("plant", sa.Text, nullable=False),
+    sa.Column("time_zone", sa.Text, nullable=False),
+    sa.Column("pass_id", sa.ForeignKey("passes.id"), nullable=False),
+    sa.Column("at", UtcTime, nullable=False),
+    sa.Column("movement", sa.Text, nullable=False),
+    sa.Column("from_due_at", UtcTime),
+    sa.Column("to_due_at", UtcTime),
+    sa.Column("from_trigger", sa.Text),
+    sa.Column("to_trigger", sa.Text),
+    sa.Column("because", sa.JSON, nullable=False),  # causes as codes and numbers, the most telling first
+    sa.Column("knew", sa.JSON, nullable=False),  # the reason at this telling: the next one is compared with it
+)
+sa.Index("uq_due_moves_told", due_moves.c.position, due_moves.c.pass_id, unique=True)
+sa.Index("ix_due_moves_at", due_moves.c.at)
 
 life_priors = sa.Table(
     "life_priors",

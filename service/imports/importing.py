@@ -1,5 +1,6 @@
 """Importing a plant folder: read outside the transaction, merged inside one, all or nothing."""
 
+from contextlib import closing, suppress
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -9,6 +10,7 @@ import sqlalchemy as sa
 from api_schemas.imports import Change, ImportOutcome, Remark, TableCounts
 from service.database import Database
 from service.imports.tables import imports
+from service.plant_folder.cycle_collection import rare_cycle_collection
 from service.plant_folder.fluid_checks import check_fluids
 from service.plant_folder.known_now import known_now
 from service.plant_folder.merging import MergeOutcome, Progress, merge_folder
@@ -38,15 +40,15 @@ def import_folder(
     """Read, merge and record. Raises FolderRefused with everything that is wrong; then nothing has changed."""
     with database.reading() as connection:
         known = known_now(connection)
-    folder = read_folder(path, known, separator=separator, decimal=decimal, now=now, progress=progress)
     outcome: ImportOutcome | None = None
-    try:
-        with database.writing() as connection:
+    with rare_cycle_collection():
+        folder = read_folder(
+            path, known, separator=separator, decimal=decimal, now=now, progress=progress, shown_name=name
+        )
+        with closing(folder), suppress(_Undo), database.writing() as connection:
             outcome = _merge(connection, folder, name, now, by, dry_run, progress)
             if dry_run:
                 raise _Undo
-    except _Undo:
-        pass
     assert outcome is not None  # noqa: S101 - the block above has set it or raised
     return outcome
 
@@ -74,13 +76,14 @@ def _merge(
 
 def _outcome(id_: int | None, folder: Folder, merged: MergeOutcome, now: datetime, *, dry_run: bool) -> ImportOutcome:
     remarks = list(folder.remarks)
+    listed = merged.changes[:LISTED_AT_MOST]
     return ImportOutcome(
         id=id_,
         dry_run=dry_run,
         recorded_at=now,
         tables={table: TableCounts(**asdict(counts)) for table, counts in merged.tables.items()},
-        changes=[Change(**asdict(change)) for change in merged.changes[:LISTED_AT_MOST]],
-        changes_left_out=max(len(merged.changes) - LISTED_AT_MOST, 0),
+        changes=[Change(**asdict(change)) for change in listed],
+        changes_left_out=merged.changes_in_all - len(listed),
         remarks=[
             Remark(file=each.file, row=each.row, column=each.column, value=each.value, says=each.says)
             for each in remarks[:LISTED_AT_MOST]

@@ -1,4 +1,4 @@
-"""`/v1/imports`: a plant folder as a zip, all or nothing."""
+"""`/v1/imports`: a plant folder as a zip or a workbook, all or nothing."""
 
 import shutil
 import tempfile
@@ -30,15 +30,15 @@ def import_zip(
     caller: Integrator,
     database: OpenDatabase,
     now: Now,
-    file: Annotated[UploadFile, File(description="The folder as a .zip of CSV tables.")],
+    file: Annotated[UploadFile, File(description="The folder as a .zip of CSV tables, or an .xlsx workbook.")],
     dry_run: Annotated[bool, Form(description="Tell what would change, and change nothing.")] = False,
     separator: Annotated[str, Form(min_length=1, max_length=1)] = ",",
     decimal: Annotated[str, Form(min_length=1, max_length=1)] = ".",
 ) -> ImportOutcome:
     """Importing the same folder again changes nothing. Run a pass afterwards, or wait for the clock."""
-    name = shown(file.filename or "upload.zip")
+    name = shown(file.filename or "upload")
     with tempfile.TemporaryDirectory(prefix="elementdue-") as folder:
-        path = Path(folder) / "upload.zip"
+        path = Path(folder) / "upload"  # its content says what it is
         with path.open("wb") as kept:
             shutil.copyfileobj(file.file, kept)
         try:

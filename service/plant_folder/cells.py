@@ -11,6 +11,7 @@ from scheduler.units import atmosphere_bar, conversion
 from scheduler.vocabulary import ABSOLUTE_PRESSURE_SYMBOLS, CANONICAL_UNIT
 from service.plant_folder import layout
 from service.plant_folder.layout import Column
+from service.plant_folder.limits import LONGEST_CODE, LONGEST_TEXT, MOST_WORDS
 from service.plant_folder.moments import read_moment, read_time_zone
 from service.plant_folder.money import read_currency, read_money
 from service.plant_folder.nearest import did_you_mean
@@ -20,10 +21,6 @@ from service.plant_folder.written_numbers import number_reader, whole_number_rea
 
 CellParser = Callable[[str, RowTerms], object]
 """From a trimmed, non-empty cell and its row's terms to the value kept. Raises CellRefused."""
-
-LONGEST_CODE = 200
-LONGEST_TEXT = 10_000
-"""Ours: a longer code is a lost quotation mark, and database indices refuse keys of some thousand bytes."""
 
 _BETWEEN_WORDS = re.compile(r"[;,|]")
 
@@ -164,8 +161,12 @@ def _cleanliness_parser(*, sample: bool) -> CellParser:
 
 
 def _word_list(text: str, _terms: RowTerms) -> list[str]:
-    words = (word.strip() for word in _BETWEEN_WORDS.split(text))
-    return list(dict.fromkeys(word for word in words if word))
+    words = list(dict.fromkeys(word.strip() for word in _BETWEEN_WORDS.split(text) if word.strip()))
+    if len(words) > MOST_WORDS or max(map(len, words), default=0) > LONGEST_CODE:
+        raise CellRefused(
+            f"'{shown(text)}' has {len(words)} words; at most {MOST_WORDS} of {LONGEST_CODE} characters are kept"
+        )
+    return words
 
 
 def _text_parser(column: Column) -> CellParser:

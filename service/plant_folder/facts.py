@@ -50,3 +50,14 @@ def supersede(
     kept = {name: value for name, value in earlier.items() if name != "id"}
     version = kept | changed | {"recorded_at": known_at, "superseded_at": None, "source": source}
     connection.execute(sa.insert(table).values(**version))
+
+
+def withdraw(connection: sa.Connection, table: sa.Table, earlier: sa.RowMapping, *, recorded_at: datetime) -> None:
+    """No version holds any more from now on: what was recorded turned out never to have been so."""
+    known_at = max(recorded_at, earlier["recorded_at"] + timedelta(microseconds=1))
+    connection.execute(sa.update(table).where(table.c.id == earlier["id"]).values(superseded_at=known_at))
+
+
+def told_by(table: sa.Table, source: str) -> sa.ColumnElement[bool]:
+    """Rows that `source`, or a correction of it, wrote."""
+    return sa.or_(table.c.source == source, table.c.source.startswith(f"{source}, "))

@@ -7,12 +7,13 @@ from scheduler.units import UnitRefused
 from service.plant_folder import layout
 from service.plant_folder.cells import CellParser, cell_parser
 from service.plant_folder.layout import COMMON_COLUMNS, RECORDED_AT, Column, TableLayout
-from service.plant_folder.nearest import did_you_mean
-from service.plant_folder.refusals import FileFindings, shown
+from service.plant_folder.nearest import did_you_mean, nearest
+from service.plant_folder.refusals import FileFindings, FileRefused, shown
 from service.plant_folder.sheets import Row
 
 _HEADER = re.compile(r"(?P<name>[^\[\]]*?)\s*(?P<bracket>\[\s*(?P<unit>[^\[\]]*?)\s*\])?")
 _BRACKET = re.compile(r"[\[(]")
+_LONGEST_HEADER = 250  # no column's name comes near it, and the pattern's time grows with the square
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +45,29 @@ def columns_of(table: TableLayout) -> dict[str, Column]:
     return {column.name: column for column in (*table.columns, *common)}
 
 
+def column_of_header(header: str, table: TableLayout) -> Column | None:
+    """The column that a header cell names, its unit in square brackets apart; None where it names none."""
+    found = _match(header)
+    return columns_of(table).get(found["name"] if found else header)
+
+
+def _match(header: str) -> re.Match[str] | None:
+    return _HEADER.fullmatch(header) if len(header) <= _LONGEST_HEADER else None
+
+
 def bind_header(row: Row, table: TableLayout, decimal: str, findings: FileFindings) -> BoundHeader:
-    """Refuses unknown, doubled and missing columns and wrong units; what remains is bound."""
-    line, cells = row
+    """Refuses unknown, doubled and missing columns and wrong units; what remains is bound.
+
+    Raises FileRefused where the row is no header at all: its rows would only repeat that.
+    """
+    line, cells, _ = row
     known = columns_of(table)
     bound: dict[str, BoundColumn] = {}
     notes: dict[str, int] = {}
     width = max(index for index, cell in enumerate(cells) if cell) + 1
+    _refuse_what_is_no_header(line, [cell for cell in cells if cell], table)
     for index, header in enumerate(cells[:width]):
-        found = _HEADER.fullmatch(header)
+        found = _match(header)
         name = found["name"] if found else header
         stem = _BRACKET.split(name, maxsplit=1)[0].strip()
         is_note = name.startswith("x_")
@@ -73,13 +88,26 @@ def bind_header(row: Row, table: TableLayout, decimal: str, findings: FileFindin
     return BoundHeader(tuple(bound.values()), tuple((at, name) for name, at in notes.items()), width)
 
 
-def _unit_in(header: str) -> str | None:
-    found = _HEADER.fullmatch(header)
+def _refuse_what_is_no_header(line: int, cells: list[str], table: TableLayout) -> None:
+    if any(column_of_header(cell, table) for cell in cells):
+        return
+    names = columns_of(table)
+    if not any(nearest(_BRACKET.split(cell, maxsplit=1)[0].strip(), names) for cell in cells):
+        says = (
+            f"has none of the columns of {table.name}: {', '.join(names)};"
+            " the first row that is not empty must be the header, with nothing above it"
+        )
+        raise FileRefused(says, row=line, value=cells[0])
+
+
+def unit_of_header(header: str) -> str | None:
+    """What stands in the header's square brackets; None where it has none."""
+    found = _match(header)
     return found["unit"] if found and found["bracket"] else None
 
 
 def _parser(line: int, header: str, column: Column, decimal: str, findings: FileFindings) -> CellParser | None:
-    unit = _unit_in(header)
+    unit = unit_of_header(header)
     if not isinstance(column.cell, layout.Quantity) and unit is not None:
         says = f"'{column.name}' takes no unit; write the header as '{column.name}'"
         findings.refuse(line, header, unit, says)

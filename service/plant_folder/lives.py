@@ -13,35 +13,48 @@ from service.plant_folder.row_checks import begins_before_it_ends
 class Overlap(NamedTuple):
     """The row whose end is wrong or missing, and what is wrong with it."""
 
-    row: FolderRow
+    line: int
     says: str
+
+
+class _Life(NamedTuple):
+    fitted: datetime
+    fitted_is_date: bool
+    removed: datetime | None
+    removed_is_date: bool
+    line: int
 
 
 def overlaps(installations: Iterable[FolderRow]) -> Iterator[Overlap]:
     """Each life that is still going on when the next element of its position is fitted."""
-    by_position: dict[object, list[tuple[datetime, FolderRow]]] = defaultdict(list)
+    by_position: dict[str, list[_Life]] = defaultdict(list)
     for row in installations:
-        fitted = row.values.get("fitted_at")
-        if "position" in row.values and isinstance(fitted, datetime):
-            by_position[row.values["position"]].append((fitted, row))
-    for lives in by_position.values():
-        lives.sort(key=lambda life: life[0])
-        for (_, life), (next_fitted, following) in pairwise(lives):
-            says = _overlap(life, next_fitted, following)
+        position, fitted, removed = (row.values.get(name) for name in ("position", "fitted_at", "removed_at"))
+        if isinstance(position, str) and isinstance(fitted, datetime):
+            by_position[position].append(
+                _Life(
+                    fitted,
+                    row.values.get("fitted_at_is_date") is True,
+                    removed if isinstance(removed, datetime) else None,
+                    row.values.get("removed_at_is_date") is True,
+                    row.line,
+                )
+            )
+    for position, lives in by_position.items():
+        lives.sort(key=lambda life: life.fitted)
+        for life, following in pairwise(lives):
+            says = _overlap(position, life, following)
             if says:
-                yield Overlap(life, says)
+                yield Overlap(life.line, says)
 
 
-def _overlap(life: FolderRow, next_fitted: datetime, following: FolderRow) -> str | None:
-    where = f"'{life.values['position']}'"
-    removed = life.values.get("removed_at")
-    if not isinstance(removed, datetime):
+def _overlap(position: str, life: _Life, following: _Life) -> str | None:
+    where = f"'{position}'"
+    if life.removed is None:
         return (
             f"{where} still holds this element (no removed_at), yet row {following.line} fits another;"
             " give this row its removed_at"
         )
-    removed_is_date = life.values.get("removed_at_is_date") is True
-    next_is_date = following.values.get("fitted_at_is_date") is True
-    if begins_before_it_ends(removed, removed_is_date, next_fitted, next_is_date):
+    if begins_before_it_ends(life.removed, life.removed_is_date, following.fitted, following.fitted_is_date):
         return None
     return f"this element leaves {where} after row {following.line} has fitted the next one"

@@ -4,7 +4,7 @@ An empty cell never erases and a missing row deletes nothing, so only the cells 
 Everything happens in the caller's transaction; a dry run is the same merge, undone.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
@@ -13,16 +13,17 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from service.database import current_rows
 from service.plant_folder.bare_dates import days_at_noon
+from service.plant_folder.folder import Folder, FolderRow
+from service.plant_folder.ingest import Ingest
+from service.plant_folder.known_rows import Key, KnownRows
 from service.plant_folder.layout import TABLES, RowRule, TableLayout
-from service.plant_folder.reading import Folder, FolderRow
 from service.plant_folder.row_checks import begins_before_it_ends
 from service.plant_folder.tables import TABLE, plants
 
-_ROWS_AT_ONCE = 500
+MOST_CHANGES_KEPT = 1000
+"""Of one merge: further changes are made and counted like these, and not kept to be told."""
 
-Key = tuple[Any, ...]
 Progress = Callable[[str, int, int], None]
 
 
@@ -49,12 +50,20 @@ class TableOutcome:
 
 @dataclass(slots=True)
 class MergeOutcome:
+    """`changes` are the first thousand, and every one of a plant."""
+
     tables: dict[str, TableOutcome] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
+    changes_in_all: int = 0
 
     @property
     def changes_anything(self) -> bool:
         return any(t.added or t.updated or t.corrected or t.completed for t in self.tables.values())
+
+    def note(self, change: Change) -> None:
+        self.changes_in_all += 1
+        if len(self.changes) < MOST_CHANGES_KEPT or change.table == plants.name:
+            self.changes.append(change)
 
 
 def merge_folder(
@@ -73,17 +82,13 @@ def merge_folder(
             continue
         merge = _TableMerge(connection, layout, recorded_now, source, outcome)
         done = 0
-        for some in _in_batches(rows):
-            merge.take(some)
-            done += len(some)
+        for block in rows.blocks():
+            merge.take(block)
+            done += len(block)
             if progress:
                 progress(layout.name, done, len(rows))
+        merge.close()
     return outcome
-
-
-def _in_batches(rows: Sequence[FolderRow]) -> Iterator[Sequence[FolderRow]]:
-    for start in range(0, len(rows), _ROWS_AT_ONCE):
-        yield rows[start : start + _ROWS_AT_ONCE]
 
 
 class _TableMerge:
@@ -107,18 +112,21 @@ class _TableMerge:
         self._alternatives = [
             {column.field for column in map(layout.column, names) if not column.key} for names in exclusive
         ]
+        self._empty_means = {column.field: column.empty_means for column in layout.key if not column.required}
         self._counts = outcome.tables.setdefault(layout.name, TableOutcome())
-        self._changes = outcome.changes
+        self._outcome = outcome
+        self._known = KnownRows(connection, layout)
+        self._ingest = Ingest(connection, self._table)
+        self._ended: list[dict[str, Any]] = []
 
     def take(self, rows: Sequence[FolderRow]) -> None:
-        known = self._known_rows([self._key_of(row) for row in rows])
+        known = self._known.of(rows)
         inserts: list[dict[str, Any]] = []
         for row in rows:
-            key = self._key_of(row)
-            earlier = known.get(key)
+            earlier = known.get(self._known.key_of(row)) if known else None
             if earlier is None:
                 self._counts.added += 1
-                inserts += self._first_versions(row, key)
+                inserts += self._first_versions(row)
                 continue
             changed = self._differences(self._values(row), earlier)
             if not changed or self._is_older_count(row, earlier):
@@ -126,25 +134,17 @@ class _TableMerge:
             elif self._layout.is_fact:
                 inserts.append(self._next_version(row, earlier, changed))
             else:
-                self._update(key, earlier, changed)
-        self._insert(inserts)
+                self._update(self._known.key_of(row), earlier, changed)
+        self._end_versions()
+        self._ingest.insert(inserts)
+
+    def close(self) -> None:
+        self._known.close()
 
     def _is_older_count(self, row: FolderRow, earlier: dict[str, Any]) -> bool:
         """Stock is the last count and what moved since: an earlier count says nothing of today."""
         told, kept = row.values.get("counted_at"), earlier.get("counted_at")
         return isinstance(told, datetime) and kept is not None and told < kept
-
-    def _key_of(self, row: FolderRow) -> Key:
-        return tuple(row.values.get(column.field, column.empty_means) for column in self._layout.key)
-
-    def _known_rows(self, keys: list[Key]) -> dict[Key, dict[str, Any]]:
-        columns = [self._table.c[name] for name in self._key_fields]
-        wanted = columns[0].in_([key[0] for key in keys]) if len(columns) == 1 else sa.tuple_(*columns).in_(keys)
-        query = sa.select(self._table).where(wanted)
-        if self._layout.is_fact:
-            query = query.where(current_rows(self._table))
-        found = self._connection.execute(query).mappings()
-        return {tuple(row[name] for name in self._key_fields): dict(row) for row in found}
 
     def _values(self, row: FolderRow) -> dict[str, Any]:
         values = dict(row.values)
@@ -154,24 +154,28 @@ class _TableMerge:
             values["notes"] = row.notes
         return values
 
-    def _first_versions(self, row: FolderRow, key: Key) -> list[dict[str, Any]]:
-        values = self._values(row) | dict(zip(self._key_fields, key, strict=True))
+    def _first_versions(self, row: FolderRow) -> list[dict[str, Any]]:
+        values = self._empty_means | self._values(row)
         if not self._layout.is_fact:
             return [values]
-        known_at = self._known_at(row)
-        whole = values | {"recorded_at": known_at, "source": self._source}
+        known_at = values["recorded_at"] = self._known_at(row)
+        values["source"] = self._source
         if "removed_at" not in values:
-            return [whole]
+            return [values]
         # The fitting was known before the end of the life was: two versions, so that the past can be replayed.
         known_before = min(values["fitted_at"], known_at - timedelta(microseconds=1))
-        begun = {name: value for name, value in whole.items() if name not in _KNOWN_WITH_REMOVAL}
-        return [begun | {"recorded_at": known_before, "superseded_at": known_at}, whole]
+        begun = {name: value for name, value in values.items() if name not in _KNOWN_WITH_REMOVAL}
+        return [begun | {"recorded_at": known_before, "superseded_at": known_at}, values]
 
     def _known_at(self, row: FolderRow) -> datetime:
         """When a row was known by what it says itself; nothing that is imported now was known later than now."""
         if row.recorded_at is None:
-            moments = (row.values.get(name) for name in self._layout.known_by)
-            at = next((moment for moment in moments if isinstance(moment, datetime)), self._recorded_now)
+            for name in self._layout.known_by:
+                at = row.values.get(name)
+                if isinstance(at, datetime):
+                    break
+            else:
+                at = self._recorded_now
         else:
             at = _not_before_the_end_of_life(row.recorded_at, row)
         return min(at, self._recorded_now)
@@ -185,11 +189,15 @@ class _TableMerge:
         if known_at <= earlier["recorded_at"]:
             known_at = max(self._recorded_now, earlier["recorded_at"] + timedelta(microseconds=1))
         self._note_changes(earlier, changed)
-        self._connection.execute(
-            sa.update(self._table).where(self._table.c.id == earlier["id"]).values(superseded_at=known_at)
-        )
+        self._ended.append({"ended_id": earlier["id"], "ended_at": known_at})
         kept = {name: value for name, value in earlier.items() if name != "id"}
         return kept | changed | {"recorded_at": known_at, "superseded_at": None, "source": self._source}
+
+    def _end_versions(self) -> None:
+        if self._ended:
+            ended = sa.update(self._table).where(self._table.c.id == sa.bindparam("ended_id"))
+            self._connection.execute(ended.values(superseded_at=sa.bindparam("ended_at")), self._ended)
+            self._ended = []
 
     def _update(self, key: Key, earlier: dict[str, Any], changed: dict[str, Any]) -> None:
         self._counts.updated += 1
@@ -202,7 +210,7 @@ class _TableMerge:
         for name, new in changed.items():
             old = earlier[name]
             is_correction = self._layout.is_fact and old is not None
-            self._changes.append(Change(self._layout.name, key, name, _shown(old), _shown(new), is_correction))
+            self._outcome.note(Change(self._layout.name, key, name, _shown(old), _shown(new), is_correction))
 
     def _differences(self, told: dict[str, Any], earlier: dict[str, Any]) -> dict[str, Any]:
         changed: dict[str, Any] = {}
@@ -228,12 +236,6 @@ class _TableMerge:
     @cached_property
     def _zones(self) -> list[ZoneInfo]:
         return [ZoneInfo(name) for name in self._connection.scalars(sa.select(plants.c.time_zone).distinct())]
-
-    def _insert(self, rows: list[dict[str, Any]]) -> None:
-        names = [column.name for column in self._table.columns if column.name != "id"]
-        if rows:
-            whole = [{name: row.get(name) for name in names} for row in rows]
-            self._connection.execute(sa.insert(self._table), whole)
 
 
 _KNOWN_WITH_REMOVAL = {"removed_at", "removed_at_is_date", "removed_hours", "reason", "condition"}

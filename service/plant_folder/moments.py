@@ -90,3 +90,58 @@ def read_time_zone(text: str) -> str:
         near = did_you_mean(text, time_zone_names())
         raise CellRefused(f"'{shown(text)}' is not an IANA time zone, like Europe/Oslo{near}")
     return text
+
+
+class OrdinaryMoments:
+    """Moments told again and again: a file's days and times of day are few, and reading each of them once is enough.
+
+    Only days without a change of the clocks are learnt; everything else is left to `read_moment`.
+    """
+
+    def __init__(self) -> None:
+        self._days_of: dict[str, dict[str, datetime]] = {}
+        self._times: dict[str, tuple[timedelta, bool]] = {}
+
+    def at(self, text: str, zone: ZoneInfo | None) -> datetime | None:
+        """The moment that `text` names, where its day and its time of day were learnt before."""
+        time = self._times.get(text[_DAY_LENGTH:])
+        if time is None:
+            return None
+        since_midnight, has_offset = time
+        days = self._days_of.get(_UTC_KEY if has_offset or zone is None else zone.key)
+        start = None if days is None or (zone is None and not has_offset) else days.get(text[:_DAY_LENGTH])
+        return None if start is None else start + since_midnight
+
+    def learn(self, text: str, zone: ZoneInfo | None, read: ReadMoment) -> None:
+        """Remember the day and the time of a `text` that was read as `read`."""
+        found = _MOMENT.fullmatch(text)
+        if found is None or found[2] is None:
+            return
+        has_offset = found[3] is not None
+        local = datetime.fromisoformat(f"{found[1]}T{found[2]}")
+        midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
+        if has_offset:
+            start, key = midnight.replace(tzinfo=UTC), _UTC_KEY
+        elif zone is not None and (offset := _offset_all_day(midnight, zone)) is not None:
+            start, key = (midnight - offset).replace(tzinfo=UTC), zone.key
+        else:
+            return
+        days = self._days_of.setdefault(key, {})
+        if len(days) < _MOST_LEARNT:
+            days[found[1]] = start
+        if len(self._times) < _MOST_LEARNT:
+            self._times[text[_DAY_LENGTH:]] = (read.at - start, has_offset)
+
+
+_UTC_KEY = ""
+_DAY_LENGTH = len("2026-03-05")
+_MOST_LEARNT = 100_000  # every second of a day, and every day of two hundred years
+
+
+def _offset_all_day(midnight: datetime, zone: ZoneInfo) -> timedelta | None:
+    offsets = {
+        moment.replace(tzinfo=zone, fold=fold).utcoffset()
+        for moment in (midnight, midnight + timedelta(hours=12), midnight + timedelta(days=1))
+        for fold in (0, 1)
+    }
+    return offsets.pop() if len(offsets) == 1 else None

@@ -6,6 +6,9 @@ from zoneinfo import ZoneInfo
 from service.plant_folder.known import Known, PlantTerms
 from service.plant_folder.moments import time_zone_names
 
+FEEDING_TABLES = frozenset({"plants", "systems", "positions", "fluids", "element_types", "parts"})
+"""The tables whose rows change what later rows may refer to, and in which terms."""
+
 _UTC = ZoneInfo("UTC")
 _PART_TABLES = ("element_types", "parts")
 _LOCATED_BY = ("position", "system", "plant")
@@ -61,7 +64,7 @@ class Register:
 
     def add(self, table: str, code: str, values: dict[str, object]) -> None:
         """A row of a table that others refer to; cells that were refused are missing from `values`."""
-        if table not in self._codes:
+        if table not in FEEDING_TABLES:
             return
         self._codes[table].add(code)
         self._terms.clear()

@@ -10,6 +10,9 @@ from service.plant_folder.layout import RowRule, Rule
 from service.plant_folder.nearest import nearest
 from service.plant_folder.register import Register
 
+CONCERNED_TABLES = frozenset({"fluids", "installations", "stops", "positions", "systems", "element_types", "parts"})
+"""The tables of which `concerns` says anything."""
+
 _NOON_TO_MIDNIGHT = timedelta(hours=13)  # at most: the day that the clocks go back has 25 hours
 
 

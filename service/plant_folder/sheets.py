@@ -1,96 +1,81 @@
-"""Bytes of a table's file as rows of trimmed cells, or one refusal that says how to save the file right."""
+"""A table's rows of trimmed cells, one after the other, be it from a CSV file or a workbook's sheet.
 
-import codecs
-import csv
-import io
-import re
+A file is never held whole. One that was saved in another way than agreed is refused once, saying how to save it.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from itertools import islice
+from typing import NamedTuple
 
 from service.plant_folder.layout import TableLayout
-from service.plant_folder.refusals import FileRefused, shown
+from service.plant_folder.refusals import FileRefused
 
-Row = tuple[int, list[str]]
-"""The row's number, the header being 1 where nothing stands above it, and its cells."""
+Row = tuple[int, list[str], Mapping[int, str]]
+"""The row's number, its cells, and by column's index why a cell of a workbook has no text.
 
-CONTROL_CHARACTER = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+The header is 1 where nothing stands above it.
+"""
 
-_BETWEEN_CELLS = re.compile(r"[\x00-\x09\x0b\x0c\x0e-\x1f\x7f-\x9f\"]")
-_UTF_16_OR_32 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)
-_SEPARATOR_NAMES = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "vertical bars"}
+_ROWS_AT_ONCE = 40
+_ROWS_IN_BLOCK = 2000
+_CHARACTERS_IN_BLOCK = 2_000_000
+
+ALL_READABLE: Mapping[int, str] = {}
+
+
+class Marks(NamedTuple):
+    """The signs that a folder's files use."""
+
+    separator: str = ","
+    decimal: str = "."
+
+
+@dataclass(slots=True)
+class Consumed:
+    """How much of a sheet was taken so far."""
+
+    characters: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A table's cells. `may_hold_control` is False where no cell can hold a control character."""
+    """A table's header and its rows without the blank ones; taking a row may raise FileRefused or OSError.
+
+    `separator` is None where cells are not separated by a sign; `expected_rows` is what progress is told of.
+    """
 
     header: Row
-    rows: list[Row]
-    separator: str
-    may_hold_control: bool
+    rows: Iterator[Row]
+    separator: str | None
+    expected_rows: int
+    consumed: Consumed
+
+    def blocks(self) -> Iterator[list[Row]]:
+        """The rows, some thousand at a time and fewer where they are long; where it breaks off, first what came."""
+        block: list[Row] = []
+        began = self.consumed.characters
+        try:
+            while True:
+                before = len(block)
+                block.extend(islice(self.rows, _ROWS_AT_ONCE))
+                is_last = len(block) < before + _ROWS_AT_ONCE
+                is_full = len(block) >= _ROWS_IN_BLOCK or self.consumed.characters - began > _CHARACTERS_IN_BLOCK
+                if block and (is_last or is_full):
+                    yield block
+                    block, began = [], self.consumed.characters
+                if is_last:
+                    return
+        except (FileRefused, OSError):
+            if block:
+                yield block
+            raise
 
 
-def read_sheet(data: bytes, layout: TableLayout, separator: str) -> Sheet:
-    """Header and rows without the blank ones, every cell trimmed. Raises FileRefused."""
-    text = _decoded(data)
-    _refuse_other_separator(text, layout, separator)
-    rows = _rows(text, separator)
-    if not rows:
-        raise FileRefused("is empty: expected a header row, even where there are no rows")
-    return Sheet(rows[0], rows[1:], separator, may_hold_control=_BETWEEN_CELLS.search(text) is not None)
+@dataclass(frozen=True, slots=True)
+class TableFile:
+    """One table's file or sheet. `open` may be called again; it raises FileRefused or OSError."""
 
-
-def _decoded(data: bytes) -> str:
-    start = data[:400]
-    if data.startswith(_UTF_16_OR_32) or start.count(0) * 4 > len(start) > 0:
-        raise FileRefused("is encoded as UTF-16 or UTF-32; save it as CSV in UTF-8")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        at = error.start + (len(codecs.BOM_UTF8) if data.startswith(codecs.BOM_UTF8) else 0)
-        row = data.count(b"\n", 0, at) + 1
-        line = data[data.rfind(b"\n", 0, at) + 1 :].splitlines()[0].decode("cp1252", errors="replace")
-        says = f"is not UTF-8 (byte 0x{data[at]:02X}), probably Windows-1252; save it as CSV in UTF-8"
-        raise FileRefused(says, row=row, value=line) from None
-
-
-def _refuse_other_separator(text: str, layout: TableLayout, separator: str) -> None:
-    lines = (line for line in text.splitlines() if line.strip())
-    header = next(lines, "")
-    names = {column.name for column in layout.columns}
-    if header.strip().lower().startswith("sep="):
-        raise FileRefused(_how_to_separate(header.strip()[4:] or ";", separator), row=1, value=header)
-    known = {
-        other: sum(cell.partition("[")[0].strip(' "') in names for cell in header.split(other))
-        for other in _SEPARATOR_NAMES.keys() | {separator}
-    }
-    likely = max(known, key=lambda other: (known[other], other == separator))
-    if likely != separator and known[likely] > 1:
-        raise FileRefused(_how_to_separate(likely, separator), row=1, value=header)
-
-
-def _how_to_separate(found: str, separator: str) -> str:
-    found_name = _SEPARATOR_NAMES.get(found, f"'{shown(found)}'")
-    wanted_name = _SEPARATOR_NAMES.get(separator, f"'{separator}'")
-    if separator == ",":
-        option = " (with --decimal ',' where numbers have decimal commas)" if found == ";" else ""
-        return (
-            f"its cells are separated by {found_name}; save it with {wanted_name} and decimal points,"
-            f" or import it with --separator '{shown(found)}'{option}"
-        )
-    return f"its cells are separated by {found_name}, but --separator '{separator}' was given"
-
-
-def _rows(text: str, separator: str) -> list[Row]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    rows: list[Row] = []
-    number = 0
-    try:
-        for number, cells in enumerate(reader, start=1):
-            trimmed = [cell.strip() for cell in cells]
-            if any(trimmed):
-                rows.append((number, trimmed))
-    except csv.Error as error:
-        raise FileRefused(
-            f"its quotation marks do not match ({error}); save it as CSV again", row=number + 1
-        ) from None
-    return rows
+    name: str
+    open: Callable[[TableLayout, Marks], AbstractContextManager[Sheet]]

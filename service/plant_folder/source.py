@@ -1,26 +1,28 @@
-"""Which tables a plant folder holds, be it a directory or a zip, and how to get their bytes."""
+"""Which tables a plant folder holds, be it a directory, a zip or a workbook, and how to open each.
 
-from collections.abc import Callable, Iterator
+What a file is, its content says and not its name.
+"""
+
+import io
+import zipfile
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path, PurePosixPath
 
-from service.plant_folder.archive import MOST_BYTES, inspect, open_archive, read_member
+from service.plant_folder.archive import inspect, open_archive, open_member
+from service.plant_folder.csv_files import OpenBytes, open_csv
 from service.plant_folder.layout import TABLE
+from service.plant_folder.limits import MOST_BYTES
 from service.plant_folder.nearest import nearest
 from service.plant_folder.refusals import FileRefused, Findings
+from service.plant_folder.sheets import TableFile
+from service.plant_folder.workbook import is_workbook, open_workbook
+from service.plant_folder.worksheet import open_worksheet
 
-_WORKBOOKS = frozenset({".xlsx", ".xlsm", ".xls", ".ods"})
 _RESOURCE_FORK = "__MACOSX"
-
-
-@dataclass(frozen=True, slots=True)
-class TableFile:
-    """One table's file. `read` gives its bytes or raises FileRefused."""
-
-    name: str
-    read: Callable[[], bytes]
+_COMPOUND_FILE = bytes.fromhex("D0CF11E0A1B11AE1")  # [MS-CFB] 2.2: a workbook of before 2007, or an encrypted one
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,34 +34,43 @@ class FolderFiles:
 
 
 @contextmanager
-def open_folder(path: Path, findings: Findings) -> Iterator[FolderFiles]:
+def open_folder(path: Path, shown_name: str, findings: Findings) -> Iterator[FolderFiles]:
     """The folder's files; what is no table is refused or remarked. Nothing of a refused archive is given."""
     if path.is_dir():
-        yield _tables_among(_in_directory(path, findings), path.name, findings)
-        return
-    if path.suffix.lower() in _WORKBOOKS or not path.is_file():
-        says = (
-            "does not exist as a folder or .zip of CSV tables"
-            if not path.exists()
-            else "is not a folder or .zip of CSV tables; save each sheet of a workbook as a .csv file"
-        )
-        findings.refuse(path.name, None, None, None, says)
-        yield FolderFiles()
+        yield _tables_among(_in_directory(path, findings), shown_name, findings)
         return
     try:
-        archive = open_archive(path)
+        archive = _opened(path)
     except FileRefused as refused:
-        findings.refuse(path.name, None, None, None, str(refused))
+        findings.refuse(shown_name, None, None, None, str(refused))
         yield FolderFiles()
         return
     with archive:
-        members: _Found = [
-            (name, partial(read_member, archive, member)) for name, member in inspect(archive, path.name, findings)
-        ]
-        yield FolderFiles() if findings.refused else _tables_among(_without_top(members), path.name, findings)
+        members = inspect(archive, shown_name, findings)
+        if findings.refused:
+            yield FolderFiles()
+        elif is_workbook(archive):
+            yield _tables_of_workbook(archive, shown_name, findings)
+        else:
+            found: _Found = [(name, partial(open_member, archive, member)) for name, member in members]
+            yield _tables_among(_without_top(found), shown_name, findings)
 
 
-_Found = list[tuple[str, Callable[[], bytes]]]
+_Found = list[tuple[str, OpenBytes]]
+
+
+def _opened(path: Path) -> zipfile.ZipFile:
+    if not path.is_file():
+        kind = "is not" if path.exists() else "does not exist as"
+        raise FileRefused(f"{kind} a folder or .zip of CSV tables, nor an .xlsx workbook")
+    try:
+        with path.open("rb") as file:
+            start = file.read(len(_COMPOUND_FILE))
+    except OSError as error:
+        raise FileRefused(f"cannot be read: {error.strerror or error}") from error
+    if start == _COMPOUND_FILE:
+        raise FileRefused("is a workbook in an old format or with a password; save it as .xlsx without a password")
+    return open_archive(path)
 
 
 def _in_directory(path: Path, findings: Findings) -> _Found:
@@ -69,7 +80,11 @@ def _in_directory(path: Path, findings: Findings) -> _Found:
         says = f"holds {total} bytes, above the limit of {MOST_BYTES}: send the readings in several folders"
         findings.refuse(path.name, None, None, None, says)
         return []
-    return [(entry.name if entry.is_file() else f"{entry.name}/", entry.read_bytes) for entry in entries]
+    return [(entry.name if entry.is_file() else f"{entry.name}/", partial(_open_file, entry)) for entry in entries]
+
+
+def _open_file(path: Path) -> io.BufferedReader:
+    return path.open("rb")
 
 
 def _is_ignored(name: str) -> bool:
@@ -88,7 +103,7 @@ def _without_top(members: _Found) -> _Found:
 
 def _tables_among(found: _Found, folder: str, findings: Findings) -> FolderFiles:
     files = FolderFiles()
-    for name, read in found:
+    for name, open_bytes in found:
         if _is_ignored(name):
             continue
         path = PurePosixPath(name)
@@ -104,8 +119,39 @@ def _tables_among(found: _Found, folder: str, findings: Findings) -> FolderFiles
         elif path.stem in files.tables:
             findings.refuse(name, None, None, None, f"the table {path.stem} is in the folder twice")
         else:
-            files.tables[path.stem] = TableFile(name, read)
+            files.tables[path.stem] = TableFile(name, partial(open_csv, open_bytes))
     if not files.tables and not findings.refused:
         says = f"holds no table; expected at least one of: {', '.join(f'{table}.csv' for table in TABLE)}"
         findings.refuse(folder, None, None, None, says)
+    return files
+
+
+def _tables_of_workbook(archive: zipfile.ZipFile, shown_name: str, findings: Findings) -> FolderFiles:
+    files = FolderFiles()
+    try:
+        workbook = open_workbook(archive)
+    except FileRefused as refused:
+        findings.refuse(shown_name, None, None, None, str(refused))
+        return files
+    for sheet in workbook.sheets:
+        name = f"{shown_name}, sheet {sheet.name}"
+        table = sheet.name.strip()
+        if table.startswith("x_"):
+            findings.remark(name, None, None, None, "was not read: a sheet whose name begins with x_ is your own")
+        elif table not in TABLE:
+            near = nearest(table, TABLE)
+            meant = f"; did you mean '{near}'?" if near else f"; the tables are: {', '.join(TABLE)}"
+            files.misnamed.update([near] if near else [])
+            says = f"is no table of a plant folder{meant} (sheets of your own begin with x_)"
+            findings.refuse(name, None, None, None, says)
+        elif sheet.member is None:
+            findings.refuse(name, None, None, None, "is a chart or a macro sheet; keep the table on a worksheet")
+        elif table in files.tables:
+            findings.refuse(name, None, None, None, f"the table {table} is in the workbook twice")
+        else:
+            open_sheet = partial(open_worksheet, workbook, partial(open_member, archive, sheet.member))
+            files.tables[table] = TableFile(name, open_sheet)
+    if not files.tables and not findings.refused:
+        says = f"holds no table; expected at least one sheet named: {', '.join(TABLE)}"
+        findings.refuse(shown_name, None, None, None, says)
     return files

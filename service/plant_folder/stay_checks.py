@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from service.database import current_rows
 from service.plant_folder.cell_writing import in_zone
-from service.plant_folder.folder import Folder
+from service.plant_folder.folder import Folder, FolderRows
 from service.plant_folder.known_now import known_now
 from service.plant_folder.refusals import Findings, shown
 from service.plant_folder.register import Register
@@ -60,8 +60,8 @@ _LineOf = Mapping[tuple[object, object], int]
 
 
 def _overlaps(connection: sa.Connection, folder: Folder) -> Iterator[tuple[_Stay, _Stay]]:
-    rows = folder.tables.get("installations", [])
-    line_of = {(row.values["position"], row.values["fitted_at"]): row.line for row in rows}
+    told = folder.tables.get("installations", FolderRows())
+    line_of = {(row.values["position"], row.values["fitted_at"]): row.line for row in told}
     positions = sorted({str(position) for position, _ in line_of})
     for start in range(0, len(positions), _POSITIONS_AT_ONCE):
         stays = _stays(connection, positions[start : start + _POSITIONS_AT_ONCE], line_of)

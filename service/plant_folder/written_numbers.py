@@ -11,11 +11,12 @@ NumberReader = Callable[[str], float]
 MOST_PIECES = 1_000_000_000
 """Ours: beyond a thousand million pieces a cell holds something else, and a 32-bit column would overflow."""
 
+# possessive (++), so that a hundred thousand digits and a letter take no longer than they are
 _PLAIN = {
-    ".": re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII),
-    ",": re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?", re.ASCII),
+    ".": re.compile(r"[+-]?(?:\d++\.?\d*+|\.\d++)(?:[eE][+-]?\d++)?", re.ASCII),
+    ",": re.compile(r"[+-]?(?:\d++,?\d*+|,\d++)(?:[eE][+-]?\d++)?", re.ASCII),
 }
-_WRITTEN_OTHERWISE = re.compile(r"[+-]?\d+(?:[.,'’ \u00a0\u202f]\d{3})*[.,]?\d*", re.ASCII)
+_WRITTEN_OTHERWISE = re.compile(r"[+-]?\d++(?:[.,'’ \u00a0\u202f]\d{3})*+[.,]?\d*+", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+(?:\.0*)?", re.ASCII)
 
 _OTHER_MARKS = {

@@ -11,7 +11,7 @@ from scheduler.planning.stops import Stop
 from scheduler.planning.wanted_work import Look
 from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
 from scheduler.vocabulary import TaskKind, WorkOrderState
-from service.close_outs.tables import close_outs
+from service.close_outs.tables import close_outs, happened
 from service.diagnoses.tables import diagnoses
 from service.plant_store.time import from_day, to_day
 from service.work_orders.tables import picks, tasks, work_orders
@@ -73,7 +73,7 @@ def looks_done(connection: sa.Connection) -> dict[Look, float]:
         )
         .join(tasks, look)
         .join(close_outs, close_outs.c.task == tasks.c.id)
-        .where(diagnoses.c.cleared_at.is_(None), close_outs.c.recorded_at >= diagnoses.c.raised_at)
+        .where(diagnoses.c.cleared_at.is_(None), close_outs.c.recorded_at >= diagnoses.c.raised_at, happened())
         .group_by(diagnoses.c.system, diagnoses.c.position, tasks.c.kind, diagnoses.c.code)
     )
     return {

@@ -1,6 +1,5 @@
 """The service over a database file of its own, asked as its users ask it, at a moment that the test decides."""
 
-import shutil
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from service.keys.keeping import make_key
 from service.migrating import migrate
 from service.schema import metadata
 from service.settings import Settings
+from tests.databases import copy_database, url_at
 from tests.flow.small_folder import NOW, SmallPlant, small_plant
 
 Rows = list[dict[str, Any]]
@@ -41,7 +41,7 @@ class RunningPlant:
 
     @property
     def url(self) -> str:
-        return f"sqlite:///{self.path}"
+        return url_at(self.path)
 
     def later(self, **by: float) -> datetime:
         """Turn the clock on."""
@@ -151,7 +151,7 @@ def oil(fluid: str, litres: float, **more: Any) -> dict[str, Any]:
 @contextmanager
 def running(path: Path, now: datetime = NOW) -> Iterator[RunningPlant]:
     """The service over the migrated database in `path`; opening it again is a restart."""
-    with closing(Database(f"sqlite:///{path}")) as database:
+    with closing(Database(url_at(path))) as database:
         app = create_app(database, Settings(), ticks=False)
         with database.writing() as connection:
             count = connection.scalar(sa.select(sa.func.count()).select_from(metadata.tables["api_keys"]))
@@ -168,7 +168,7 @@ def _client(app: FastAPI, key: str) -> TestClient:
 
 
 def make_empty(path: Path) -> Path:
-    with closing(Database(f"sqlite:///{path}")) as database:
+    with closing(Database(url_at(path))) as database:
         migrate(database)
     return path
 
@@ -183,6 +183,6 @@ def make_planned(path: Path, plant: SmallPlant | None = None) -> Path:
 
 
 def copied(source: Path, target: Path) -> Path:
-    """A copy of a closed database: its write-ahead log is empty."""
-    shutil.copyfile(source, target)
+    """A copy of a closed database."""
+    copy_database(source, target)
     return target

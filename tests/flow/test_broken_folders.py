@@ -13,6 +13,7 @@ from service.imports.importing import import_folder
 from service.migrating import migrate
 from service.plant_folder.refusals import FolderRefused
 from service.schema import TABLES
+from tests.databases import url_at
 from tests.service.plant_folder.invented_plant import NOW, write_folder
 
 HEAD = "position,at,dp [bar]\n"
@@ -20,7 +21,7 @@ HEAD = "position,at,dp [bar]\n"
 
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
-    opened = Database(f"sqlite:///{tmp_path / 'plant.sqlite'}")
+    opened = Database(url_at(tmp_path / "plant.sqlite"))
     migrate(opened)
     import_folder(opened, write_folder(tmp_path / "good", {}), name="good", now=NOW, by="test")
     yield opened

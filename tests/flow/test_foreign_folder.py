@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.databases import url_at
 from tests.flow.foreign_plant import write_folder
 
 
 def elementdue(database: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | {"ELEMENTDUE_DATABASE": f"sqlite:///{database}"}
+    environment = os.environ | {"ELEMENTDUE_DATABASE": url_at(database)}
     command = [sys.executable, "-c", "from service.cli.main import main; main()", *words]
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
 

@@ -22,6 +22,7 @@ from service.imports.importing import import_folder
 from service.keys.keeping import make_key
 from service.migrating import migrate
 from service.settings import Settings
+from tests.databases import ON_POSTGRESQL, url_at
 from tests.service.small_plant import write_small_plant
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -66,8 +67,8 @@ class Served:
 
 @contextmanager
 def opened(at: Path) -> Iterator[Database]:
-    """A migrated database in the file `at`."""
-    with closing(Database(f"sqlite:///{at}")) as database:
+    """A migrated database at `at`."""
+    with closing(Database(url_at(at))) as database:
         migrate(database)
         yield database
 
@@ -109,7 +110,9 @@ def begin(*arguments: str, database: Path | None = None, **environment: str) -> 
 def _process(database: Path | None, environment: dict[str, str]) -> dict[str, Any]:
     surroundings = {name: value for name, value in os.environ.items() if not name.startswith("ELEMENTDUE_")}
     if database is not None:
-        surroundings["ELEMENTDUE_DATABASE"] = f"sqlite:///{database}"
+        surroundings["ELEMENTDUE_DATABASE"] = url_at(database)
+        if ON_POSTGRESQL:  # no folder of its own where a server would put its first key
+            surroundings["ELEMENTDUE_KEY_FILE"] = str(database.parent / "administrator.key")
     return {"cwd": CHECKOUT, "env": surroundings | environment}
 
 

@@ -1,7 +1,6 @@
 """The command line: exit codes, what goes to stdout and what to stderr, and a job done against a server."""
 
 import json
-import sqlite3
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -11,9 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
 from service.cli.main import DONE, FAULT, REFUSED, USAGE, main
 from service.database import Database
+from service.schema import TABLES as TABLES_KEPT
+from service.schema import metadata
+from tests.databases import url_at
 from tests.service.served import ServerProcess, run
 from tests.service.small_plant import ELEMENT, LAST_HOURS, LAST_READING, LOT, POSITIONS, TABLES, write_small_plant
 
@@ -44,7 +47,7 @@ def elementdue(
         left_open.append(Database(url))
         return left_open[-1]
 
-    monkeypatch.setenv("ELEMENTDUE_DATABASE", f"sqlite:///{tmp_path / 'plant.sqlite'}")
+    monkeypatch.setenv("ELEMENTDUE_DATABASE", url_at(tmp_path / "plant.sqlite"))
     monkeypatch.setattr("service.cli.opening.Database", open_and_remember)  # a process's end closes them otherwise
 
     def command(*arguments: object) -> Ended:
@@ -73,14 +76,13 @@ def file(tmp_path: Path) -> Path:
 
 def content(file: Path) -> list[str]:
     """Everything that the database holds."""
-    with closing(sqlite3.connect(file)) as connection:
-        return list(connection.iterdump())
+    with closing(Database(url_at(file))) as database, database.reading() as connection:
+        return [f"{table.name} {tuple(row)}" for table in TABLES_KEPT for row in connection.execute(sa.select(table))]
 
 
 def count(file: Path, table: str) -> int:
-    with closing(sqlite3.connect(file)) as connection:
-        found: int = connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0]  # noqa: S608
-        return found
+    with closing(Database(url_at(file))) as database, database.reading() as connection:
+        return connection.scalar(sa.select(sa.func.count()).select_from(metadata.tables[table])) or 0
 
 
 def test_a_folder_is_imported_and_again_changes_nothing(elementdue: Command, folder: Path, file: Path) -> None:
@@ -268,7 +270,7 @@ def test_the_demo_is_loaded_once_and_never_beside_a_plant(elementdue: Command, f
     assert again.code == DONE
     assert "nothing was loaded" in again.stderr
     assert content(file) == held
-    beside = f"sqlite:///{file.with_name('other.sqlite')}"
+    beside = url_at(file.with_name("other.sqlite"))
     elementdue("import", folder, "--database", beside)
     assert "nothing was loaded" in elementdue("demo", "--database", beside).stderr
     assert count(file.with_name("other.sqlite"), "systems") == 2
@@ -335,9 +337,9 @@ def test_a_job_goes_from_draft_to_done_against_a_server(
     assert f"closed by close-out {closed.told['id']}" in refused.stderr
     (kept,) = (one for one in jobs("show", order, "--json").told["tasks"] if one["id"] == task)
     assert kept["state"] == "done"
-    with closing(sqlite3.connect(server.database)) as connection:
-        moved = connection.execute("SELECT part_number, lot, quantity FROM stock_movements").fetchall()
-    assert moved == [(ELEMENT, LOT, -1)]
+    with closing(Database(url_at(server.database))) as database, database.reading() as connection:
+        moved = connection.execute(sa.text("SELECT part_number, lot, quantity FROM stock_movements")).all()
+    assert [tuple(row) for row in moved] == [(ELEMENT, LOT, -1)]
 
 
 def test_what_a_server_refuses_ends_with_1_and_says_why(jobs: Command) -> None:

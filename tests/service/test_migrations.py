@@ -17,6 +17,7 @@ from service import migrating
 from service.database import Database
 from service.migrating import HEAD, migrate
 from service.schema import TABLES, metadata
+from tests.databases import ON_POSTGRESQL, url_at
 from tests.service.served import CHECKOUT, opened
 
 VERSIONS = Path(migrating.__file__).parent / "migrations" / "versions"
@@ -63,7 +64,7 @@ def test_migrating_again_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_processes_that_migrate_at_once_all_end_well(tmp_path: Path) -> None:
-    url = f"sqlite:///{tmp_path / 'plant.sqlite'}"
+    url = url_at(tmp_path / "plant.sqlite")
     processes = [
         subprocess.Popen(
             [sys.executable, "-c", AT_ONCE, url],
@@ -92,10 +93,10 @@ def test_processes_that_migrate_at_once_all_end_well(tmp_path: Path) -> None:
 def test_a_migration_that_fails_leaves_the_database_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with closing(Database(f"sqlite:///{tmp_path / 'plant.sqlite'}")) as database:
+    with closing(Database(url_at(tmp_path / "plant.sqlite"))) as database:
         with database.writing() as connection:
             connection.execute(sa.text("CREATE TABLE passes (in_the_way INTEGER)"))
-        with pytest.raises(sa.exc.OperationalError, match="already exists"):
+        with pytest.raises(sa.exc.DBAPIError, match="already exists"):
             migrate(database)
         first_failing = next(
             path.name[:4] for path in sorted(VERSIONS.glob("[0-9]*.py")) if '"passes"' in path.read_text()
@@ -113,6 +114,16 @@ def _text_of(revision: str) -> str:
     return next(VERSIONS.glob(f"{revision}*.py")).read_text()
 
 
+_OF_SQLITE = "SELECT name, sql FROM sqlite_master"
+_OF_POSTGRESQL = (
+    "SELECT c.relname AS name, coalesce(pg_get_indexdef(i.indexrelid), (SELECT string_agg(concat_ws(' ', a.attname, "
+    "a.atttypid::regtype, a.attcollation::regcollation, a.attnotnull), ', ' ORDER BY a.attnum) FROM pg_attribute a "
+    "WHERE a.attrelid = c.oid)) AS sql FROM pg_class c LEFT JOIN pg_index i ON i.indexrelid = c.oid "
+    "WHERE c.relnamespace = 'public'::regnamespace"
+)
+
+
 def _schema(database: Database) -> dict[str, str]:
     with database.reading() as connection:
-        return {row.name: row.sql for row in connection.execute(sa.text("SELECT name, sql FROM sqlite_master"))}
+        query = sa.text(_OF_POSTGRESQL if ON_POSTGRESQL else _OF_SQLITE)
+        return {row.name: row.sql for row in connection.execute(query)}

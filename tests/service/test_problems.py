@@ -255,6 +255,7 @@ def _zip(members: dict[str, str]) -> bytes:
         ("/v1/close-outs/1e3", 422),
         ("/v1/work-orders/2147483647", 404),
         ("/v1/due/%00", 404),
+        ("/v1/due?system=LINE1%00", 422),
         ("/v1/due/%FF%ED%A0%80", 404),
         ("/v1/due?as_of=2025-03-01T08:00:00", 422),
         ("/v1/due?as_of=9999-12-31T23:59:59Z", 422),

@@ -17,6 +17,7 @@ from service.plant_folder.stay_checks import check_stays
 from service.plant_folder.tables import TABLE
 from service.plant_folder.writing import write_folder as export_folder
 from service.schema import metadata
+from tests.databases import url_at
 from tests.service.plant_folder.invented_plant import NOW, write_folder
 
 LATER = NOW + timedelta(days=3)
@@ -24,8 +25,8 @@ LATER = NOW + timedelta(days=3)
 
 @contextmanager
 def kept(at: Path) -> Iterator[Database]:
-    """An empty database in the file `at`."""
-    with closing(Database(f"sqlite:///{at}")) as database:
+    """An empty database at `at`."""
+    with closing(Database(url_at(at))) as database:
         metadata.create_all(database.engine)
         yield database
 

@@ -3,6 +3,7 @@
 import stat
 import zipfile
 from pathlib import Path
+from typing import BinaryIO
 
 import pytest
 
@@ -22,10 +23,10 @@ def test_a_path_that_leads_out_of_the_archive_is_refused(tmp_path: Path, name: s
 
 
 def test_nothing_of_a_refused_archive_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def read_member(*_: object) -> bytes:
+    def open_member(*_: object) -> BinaryIO:
         raise AssertionError("a member was read")
 
-    monkeypatch.setattr("service.plant_folder.source.read_member", read_member)
+    monkeypatch.setattr("service.plant_folder.source.open_member", open_member)
     path = write_zip(tmp_path, {"../plants.csv": TABLES["plants"], "fluids.csv": "broken"})
     assert [refusal.file for refusal in refusals_of(path)] == ["../plants.csv"]
 

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.vocabulary import CANONICAL_UNIT
@@ -38,6 +38,7 @@ def _symbol(column: Column) -> str:
 
 
 @pytest.mark.parametrize("column", QUANTITIES.values(), ids=lambda column: column.name)
+@settings(deadline=None)  # the first conversion of a unit opens the unit registry
 @given(data=st.data())
 def test_a_number_comes_back_to_the_last_bit(column: Column, data: st.DataObject) -> None:
     cell = column.cell

@@ -4,14 +4,16 @@ Europe/Oslo: to summer time on 29 March 2026 (02:00 becomes 03:00), back on 25 O
 2000/84/EC: last Sundays, 01:00 UTC).
 """
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.plant_folder.known import EMPTY
-from service.plant_folder.moments import read_moment
+from service.plant_folder.moments import OrdinaryMoments, read_moment
 from service.plant_folder.reading import read_folder
 from service.plant_folder.refusals import CellRefused, Refusal, RefusedThroughout, Remark
 from tests.service.plant_folder.invented_plant import NOW, read, refusals, write_folder
@@ -160,3 +162,37 @@ def test_a_time_zone_that_is_no_iana_name_is_refused_once(tmp_path: Path, name: 
     (found,) = refusals(tmp_path, plants=f"plant,time_zone\nNORTH,{name}\n")
     assert (found.file, found.row, found.column, found.value) == ("plants.csv", 2, "time_zone", name)
     assert found.says.startswith(f"'{name}' is not an IANA time zone, like Europe/Oslo")
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    days=st.lists(st.dates(date(2025, 3, 28), date(2025, 11, 2)), min_size=1, max_size=6),
+    times=st.lists(st.sampled_from(("T08:30", " 08:30:15", "T02:30", "T02:30Z", "T23:59+05:30", "")), min_size=1),
+    zone=st.sampled_from((None, OSLO, ZoneInfo("America/New_York"), ZoneInfo("Asia/Kolkata"))),
+)
+def test_a_moment_that_was_learnt_is_the_moment_that_would_be_read(
+    days: list[date], times: list[str], zone: ZoneInfo | None
+) -> None:
+    ordinary = OrdinaryMoments()
+    for day in days:
+        for time in times:
+            text = f"{day.isoformat()}{time}"
+            told = ordinary.at(text, zone)
+            try:
+                read = read_moment(text, zone)
+            except CellRefused:
+                assert told is None
+                continue
+            assert told in (None, read.at)
+            assert told is None or not (read.is_date or read.is_doubled)
+            if not read.is_doubled:
+                ordinary.learn(text, zone, read)
+
+
+def test_every_time_of_a_day_is_learnt_by_one_of_its_times_and_one_of_another_day() -> None:
+    ordinary = OrdinaryMoments()
+    for text in ("2026-03-05T08:30", "2026-03-06T09:30"):
+        ordinary.learn(text, OSLO, read_moment(text, OSLO))
+    assert ordinary.at("2026-03-05T09:30", OSLO) == read_moment("2026-03-05T09:30", OSLO).at
+    assert ordinary.at("2026-03-05T09:30", ZoneInfo("Asia/Kolkata")) is None
+    assert ordinary.at("2026-03-07T09:30", OSLO) is None

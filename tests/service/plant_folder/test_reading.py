@@ -79,7 +79,7 @@ def test_columns_of_the_plants_own_are_kept_as_notes(tmp_path: Path) -> None:
 
 
 def test_a_table_with_a_header_alone_has_no_rows(tmp_path: Path) -> None:
-    assert read(tmp_path, dp_readings="position,at,dp [bar]\n").tables["dp_readings"] == []
+    assert len(read(tmp_path, dp_readings="position,at,dp [bar]\n").tables["dp_readings"]) == 0
 
 
 def test_a_folder_with_readings_alone_relies_on_what_the_database_holds(tmp_path: Path) -> None:
@@ -125,16 +125,16 @@ def test_a_folder_without_tables_is_refused(tmp_path: Path) -> None:
     assert found.says.startswith("holds no table; expected at least one of: plants.csv, fluids.csv, ")
 
 
-def test_a_path_that_is_not_there_and_a_workbook_are_refused(tmp_path: Path) -> None:
+def test_a_path_that_is_not_there_and_a_file_that_is_no_archive_are_refused(tmp_path: Path) -> None:
     (tmp_path / "plant.xlsx").write_bytes(b"PK")
     assert refusals_of(tmp_path / "nowhere") == (
-        Refusal("nowhere", None, None, None, "does not exist as a folder or .zip of CSV tables"),
+        Refusal(
+            *("nowhere", None, None, None),
+            "does not exist as a folder or .zip of CSV tables, nor an .xlsx workbook",
+        ),
     )
     assert refusals_of(tmp_path / "plant.xlsx") == (
-        Refusal(
-            *("plant.xlsx", None, None, None),
-            "is not a folder or .zip of CSV tables; save each sheet of a workbook as a .csv file",
-        ),
+        Refusal("plant.xlsx", None, None, None, "is not a readable zip; pack the folder again"),
     )
 
 
@@ -236,9 +236,9 @@ def test_whatever_a_file_holds_it_is_read_or_refused(tmp_path: Path, at: int, pu
 
 
 def test_a_file_that_cannot_be_opened_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def denied(_: Path) -> bytes:
+    def denied(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
     path = write_folder(tmp_path / "folder", dict.fromkeys(PLANT) | {"plants": PLANT["plants"]})
-    monkeypatch.setattr(Path, "read_bytes", denied)
+    monkeypatch.setattr(Path, "open", denied)
     assert refusals_of(path) == (Refusal("plants.csv", None, None, None, "cannot be read: Permission denied"),)

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from service.database import Database
 from service.demo.folder import write_demo_folder
-from service.plant_folder import writing
+from service.plant_folder import table_writing
 from service.plant_folder.tables import dp_readings
 from service.plant_folder.writing import TargetRefused
 from tests.flow.foreign_plant import write_folder as write_foreign_folder
@@ -203,7 +203,7 @@ def test_a_zip_holds_the_same_bytes_and_replaces_the_last_one(tmp_path: Path, da
     assert not take(database, tmp_path / "plant.zip", now=LATER).changes_anything
 
 
-@pytest.mark.parametrize("name", ["out", "plant.zip"])
+@pytest.mark.parametrize("name", ["out", "plant.zip", "plant.xlsx"])
 def test_a_fault_on_the_way_leaves_nothing_half_written(
     tmp_path: Path, database: Database, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
@@ -214,7 +214,7 @@ def test_a_fault_on_the_way_leaves_nothing_half_written(
     def disk_full(_: object) -> str:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(writing, "in_utc", disk_full)
+    monkeypatch.setattr(table_writing, "in_utc", disk_full)
     with pytest.raises(OSError, match="No space left"):
         export(database, tmp_path / name)
     assert (tmp_path / "plant.zip").read_bytes() == before

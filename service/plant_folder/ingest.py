@@ -1,0 +1,80 @@
+"""Many new rows into a table at once, in the way that each database takes them fastest."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+from itertools import chain
+from typing import Any
+
+import sqlalchemy as sa
+
+from service.database import UtcTime
+
+Stored = Callable[[Any], Any]
+
+_MOMENTS_REMEMBERED = 256
+
+
+class Ingest:
+    """Inserts into one table over one connection. A column that a row does not name is NULL there."""
+
+    def __init__(self, connection: sa.Connection, table: sa.Table) -> None:
+        self._connection = connection
+        self._table = table
+        self._order = {column.name: index for index, column in enumerate(table.columns)}
+        self._into: dict[frozenset[str], _IntoColumns] = {}
+
+    def insert(self, rows: Sequence[Mapping[str, Any]]) -> None:
+        """All of `rows`, by column name."""
+        if not rows:
+            return
+        named = frozenset(chain.from_iterable(rows))
+        if self._connection.dialect.name == "sqlite":
+            into = self._into.get(named) or self._into.setdefault(named, self._into_columns(named))
+            # the driver's own executemany: SQLAlchemy's costs more than the insert
+            self._connection.exec_driver_sql(into.statement, list(map(into.driver_row, rows)))
+        else:
+            whole = [{name: row.get(name) for name in named} for row in rows]
+            self._connection.execute(sa.insert(self._table), whole)
+
+    def _into_columns(self, named: frozenset[str]) -> "_IntoColumns":
+        dialect = self._connection.dialect
+        names = sorted(named, key=self._order.__getitem__)
+        statement = str(sa.insert(self._table).compile(dialect=dialect, column_keys=names))
+        stored = {name: _stored_by_driver(self._table.c[name].type, dialect) for name in names}
+        converted = tuple((at, convert) for at, name in enumerate(names) if (convert := stored[name]))
+        return _IntoColumns(statement, names, converted)
+
+
+@dataclass(frozen=True, slots=True)
+class _IntoColumns:
+    """An insert that names only the columns that its rows have."""
+
+    statement: str
+    names: list[str]
+    converted: tuple[tuple[int, Stored], ...]
+
+    def driver_row(self, row: Mapping[str, Any]) -> tuple[Any, ...]:
+        told = list(map(row.get, self.names))
+        for at, convert in self.converted:
+            value = told[at]
+            if value is not None:
+                told[at] = convert(value)
+        return tuple(told)
+
+
+def _stored_by_driver(type_: sa.types.TypeEngine[Any], dialect: sa.Dialect) -> Stored | None:
+    """How a value of the type goes to SQLite's driver; None where it goes as it is."""
+    if isinstance(type_, UtcTime):
+        return _stored_moment
+    return type_.dialect_impl(dialect).bind_processor(dialect)
+
+
+@lru_cache(maxsize=_MOMENTS_REMEMBERED)
+def _stored_moment(at: datetime) -> str:
+    """As SQLAlchemy stores it in SQLite, without its detours: `recorded_at` often repeats `at`."""
+    return at.astimezone(UTC).isoformat(" ", "microseconds")[:_MOMENT_LENGTH]
+
+
+_MOMENT_LENGTH = len("2026-03-05 07:00:00.000000")
