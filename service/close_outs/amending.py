@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from service.close_outs.consequences import Booking, apply_consequences
 from service.close_outs.effects import Effects, Values
 from service.close_outs.neighbours import Stays
+from service.close_outs.tables import close_out_corrections
 from service.database import current_rows
 from service.plant_folder import layout
 from service.plant_folder import tables as t
@@ -128,10 +129,28 @@ def _take_back(connection: sa.Connection, amendment: Amendment, name: str, row: 
         return
     withdraw(connection, table, row, recorded_at=now)
     before = versions[len(own)] if len(own) < len(versions) else None
-    if before is not None and before["superseded_at"] == own[-1]["recorded_at"]:
+    if (
+        before is not None
+        and before["superseded_at"] == own[-1]["recorded_at"]
+        and not _ended_itself(connection, before)
+    ):
         values = {column: value for column, value in before.items() if column != "id"}
         known = {"recorded_at": now, "superseded_at": None, "source": amendment.booking.source}
         connection.execute(sa.insert(table).values(**values | known))
+
+
+def _ended_itself(connection: sa.Connection, version: sa.RowMapping) -> bool:
+    """Whether its own close-out took it back, at the very moment at which the next one told the same fact anew.
+
+    A write that waited for its turn is recorded at the moment of the write before it.
+    """
+    kept = close_out_corrections
+    source = sa.literal("close-out ") + sa.cast(kept.c.close_out, sa.Text)
+    query = sa.select(kept.c.number).where(
+        kept.c.recorded_at == version["superseded_at"],
+        sa.or_(source == version["source"], sa.literal(version["source"]).startswith(source + ", ")),
+    )
+    return connection.execute(query).first() is not None
 
 
 def _versions(connection: sa.Connection, name: str, row: sa.RowMapping) -> list[sa.RowMapping]:

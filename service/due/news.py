@@ -146,6 +146,8 @@ def _facts_since(connection: sa.Connection, subjects: Sequence[Subject], as_of: 
     for name, owner in _FACTS.items():
         codes = sorted({getattr(subject, owner[0]) for subject in subjects})
         known = subjects[0].since.get(name, 0)
+        if (connection.scalar(sa.select(sa.func.max(TABLE[name].c.id))) or 0) <= known:
+            continue  # most passes follow one fact, and asking each table what became of it takes a while
         for key, recorded in _corrections(connection, name, codes, known, as_of):
             of_key = found.recorded[key]
             of_key.append(recorded)

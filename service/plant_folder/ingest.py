@@ -30,18 +30,29 @@ class Ingest:
         if not rows:
             return
         named = frozenset(chain.from_iterable(rows))
+        into = self._into.get(named) or self._into.setdefault(named, self._into_columns(named))
         if self._connection.dialect.name == "sqlite":
-            into = self._into.get(named) or self._into.setdefault(named, self._into_columns(named))
             # the driver's own executemany: SQLAlchemy's costs more than the insert
             self._connection.exec_driver_sql(into.statement, list(map(into.driver_row, rows)))
         else:
-            whole = [{name: row.get(name) for name in named} for row in rows]
-            self._connection.execute(sa.insert(self._table), whole)
+            self._copy(into, rows)
+
+    def _copy(self, into: "_IntoColumns", rows: Sequence[Mapping[str, Any]]) -> None:
+        """PostgreSQL's COPY in the transaction of the connection. Its errors are the driver's own."""
+        driver: Any = self._connection.connection.driver_connection
+        with driver.cursor() as cursor, cursor.copy(into.statement) as copy:
+            for row in map(into.driver_row, rows):
+                copy.write_row(row)
 
     def _into_columns(self, named: frozenset[str]) -> "_IntoColumns":
         dialect = self._connection.dialect
         names = sorted(named, key=self._order.__getitem__)
-        statement = str(sa.insert(self._table).compile(dialect=dialect, column_keys=names))
+        if dialect.name == "sqlite":
+            statement = str(sa.insert(self._table).compile(dialect=dialect, column_keys=names))
+        else:
+            quoted = dialect.identifier_preparer
+            listed = ", ".join(map(quoted.quote, names))
+            statement = f"COPY {quoted.format_table(self._table)} ({listed}) FROM STDIN"
         stored = {name: _stored_by_driver(self._table.c[name].type, dialect) for name in names}
         converted = tuple((at, convert) for at, name in enumerate(names) if (convert := stored[name]))
         return _IntoColumns(statement, names, converted)
@@ -49,7 +60,7 @@ class Ingest:
 
 @dataclass(frozen=True, slots=True)
 class _IntoColumns:
-    """An insert that names only the columns that its rows have."""
+    """An INSERT or COPY that names only the columns that its rows have."""
 
     statement: str
     names: list[str]
@@ -65,9 +76,9 @@ class _IntoColumns:
 
 
 def _stored_by_driver(type_: sa.types.TypeEngine[Any], dialect: sa.Dialect) -> Stored | None:
-    """How a value of the type goes to SQLite's driver; None where it goes as it is."""
+    """How a value of the type goes to the driver; None where it goes as it is."""
     if isinstance(type_, UtcTime):
-        return _stored_moment
+        return _stored_moment if dialect.name == "sqlite" else _copied_moment
     return type_.dialect_impl(dialect).bind_processor(dialect)
 
 
@@ -75,6 +86,12 @@ def _stored_by_driver(type_: sa.types.TypeEngine[Any], dialect: sa.Dialect) -> S
 def _stored_moment(at: datetime) -> str:
     """As SQLAlchemy stores it in SQLite, without its detours: `recorded_at` often repeats `at`."""
     return at.astimezone(UTC).isoformat(" ", "microseconds")[:_MOMENT_LENGTH]
+
+
+@lru_cache(maxsize=_MOMENTS_REMEMBERED)
+def _copied_moment(at: datetime) -> str:
+    """With its offset: PostgreSQL would take it for the time of the session's zone."""
+    return _stored_moment(at) + "+00"
 
 
 _MOMENT_LENGTH = len("2026-03-05 07:00:00.000000")

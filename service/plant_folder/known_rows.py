@@ -79,8 +79,10 @@ class KnownRows:
         """Joined with a table of keys: a list of tuples in the query makes SQLite read its whole index."""
         if self._wanted is None:
             self._wanted = self._created()
-        self._connection.execute(sa.delete(self._wanted))
+            self._measure(self._table)
+        self._empty(self._wanted)
         Ingest(self._connection, self._wanted).insert([dict(zip(self._fields, key, strict=True)) for key in keys])
+        self._measure(self._wanted)
         same = [self._table.c[field] == self._wanted.c[field] for field in self._fields]
         query = sa.select(self._table).select_from(self._wanted.join(self._table, sa.and_(*same)))
         if self._is_fact:
@@ -89,6 +91,18 @@ class KnownRows:
         key_at = [names.index(field) for field in self._fields]
         for row in self._connection.execute(query).all():
             yield tuple([row[at] for at in key_at]), dict(zip(names, row, strict=True))
+
+    def _empty(self, wanted: sa.Table) -> None:
+        """In PostgreSQL deleted rows would stay to be read over until the transaction's end."""
+        if self._connection.dialect.name == "postgresql":
+            self._connection.exec_driver_sql(f"TRUNCATE {wanted.name}")
+        else:
+            self._connection.execute(sa.delete(wanted))
+
+    def _measure(self, table: sa.Table) -> None:
+        """PostgreSQL that does not know how many rows there are reads all of them, block after block."""
+        if self._connection.dialect.name == "postgresql":
+            self._connection.exec_driver_sql(f"ANALYZE {table.name}")
 
     def _created(self) -> sa.Table:
         wanted = sa.Table(

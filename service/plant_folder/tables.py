@@ -15,6 +15,9 @@ from service.plant_folder.layout import Column, TableLayout
 _REFERRED_KEY = {"plants": "plant", "systems": "system", "fluids": "fluid", "positions": "position"}
 _REFERRED_KEY |= {"parts": "part_number", "element_types": "part_number"}
 
+_JSON = sa.JSON(none_as_null=True)
+"""What was not told is NULL, in a later version of a fact as in the first."""
+
 
 def _sql_columns(column: Column) -> list[sa.Column[Any]]:
     referred = column.refers_to if column.refers_to in _REFERRED_KEY else None
@@ -38,14 +41,14 @@ def _sql_type(column: Column) -> sa.types.TypeEngine[Any]:
         case layout.Moment():
             return UtcTime()
         case layout.WordList():
-            return sa.JSON()
+            return _JSON
         case _:
             return sa.Text()
 
 
 def _build(table: TableLayout) -> sa.Table:
     columns = [sql for column in table.columns for sql in _sql_columns(column)]
-    columns += [sa.Column("external_ref", sa.Text), sa.Column("notes", sa.JSON)]
+    columns += [sa.Column("external_ref", sa.Text), sa.Column("notes", _JSON)]
     keys = [column.field for column in table.key]
     if not table.is_fact:
         return sa.Table(table.name, metadata, *columns, sa.PrimaryKeyConstraint(*keys))

@@ -108,7 +108,7 @@ class RunningPlant:
 
     def rows(self, table: str, **where: Any) -> Rows:
         chosen = metadata.tables[table]
-        query = sa.select(chosen).filter_by(**where)
+        query = sa.select(chosen).filter_by(**where).order_by(*chosen.primary_key)
         with self.database.reading() as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
 

@@ -19,13 +19,14 @@ from service.demo.loading import load_demo
 from service.keys.keeping import make_key
 from service.migrating import migrate
 from service.settings import Settings
+from tests.databases import url_at
 
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
 
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[TestClient]:
-    database = Database(f"sqlite:///{tmp_path / 'demo.sqlite'}")
+    database = Database(url_at(tmp_path / "demo.sqlite"))
     migrate(database)
     load_demo(database, NOW, "test")
     with database.writing() as connection:

@@ -20,6 +20,8 @@ from service.plant_folder.limits import LAST_COLUMN, LONGEST_ROW, MOST_BYTES, MO
 from tests.service.plant_folder.invented_plant import TABLES, refusals_of, write_folder
 from tests.service.plant_folder.written_workbook import HEADER_ROW, inline, write_parts
 
+pytestmark = pytest.mark.one_database_is_enough
+
 SECONDS = 20.0  # each takes a second at most on an idle machine
 MEGABYTES = 300
 

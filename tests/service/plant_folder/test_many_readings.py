@@ -7,6 +7,8 @@ import pytest
 
 from tests.measure.import_million import Measured, measure
 
+pytestmark = pytest.mark.one_database_is_enough
+
 READINGS = 50_000
 MOST_MB = 250.0  # a million readings may take 400 MB
 LEAST_SHARE = 0.12  # the aim is 0.35
