@@ -21,7 +21,8 @@ from scheduler.engineering.terminal_dp import (
     terminal_element_dp_bar,
 )
 from scheduler.engineering.viscosity import viscosity_at
-from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
+from scheduler.planning.elements import Elements, finished_elements, fitted_elements
+from scheduler.planning.plant_columns import DpReadings, Flags, Floats, Ints, PlantColumns
 from scheduler.vocabulary import Place, Stage
 
 USUAL_GAUGE_STEP_BAR = 0.05
@@ -46,8 +47,16 @@ CLEAN_VISCOSITY_RATIO = 1.5
 
 
 @dataclass(frozen=True, slots=True)
+class Instruments:
+    """Of each position (P,): its warm state and the step of its gauge, from all that was ever read there."""
+
+    warm: WarmState
+    step_bar: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class ComparableReadings:
-    """Readings (N,) restated and gated, with each position's (P,) gauge step, warm state, clean and terminal ΔP.
+    """Readings (N,) restated and gated, with each element's (E,) gauge step, clean and terminal ΔP.
 
     `clean_bar` and `terminal_bar` are the element's part; NaN where unknown. `rule` is a `TerminalRule`.
     """
@@ -56,7 +65,6 @@ class ComparableReadings:
     dp_bar: Floats
     gate: Ints
     step_bar: Floats
-    warm: WarmState
     clean_bar: Floats
     terminal_bar: Floats
     rule: Ints
@@ -68,48 +76,81 @@ def stated_limits(columns: PlantColumns) -> tuple[Floats, Floats, Floats]:
     return positions.terminal_dp_bar, positions.indicator_dp_bar, positions.bypass_dp_bar
 
 
-def comparable_readings(columns: PlantColumns, owner: Ints) -> ComparableReadings:
-    """Every reading of what is fitted; `owner` (N,) is its position."""
-    dp, positions = columns.dp, columns.positions
-    pair = dp.upstream_bar - dp.downstream_bar
-    read = np.where(np.isnan(dp.dp_bar), pair, dp.dp_bar)
-    warm = _warm_state(columns, owner)
-    by_vacuum = np.array([place is Place.SUCTION for place in positions.place], dtype=bool)
-    sheet = _clean_by_sheet(columns, warm)
-    of_another_life = _of_another_life(columns, owner)
-    clean_vacuum = _clean_vacuum_bar(columns, by_vacuum, warm, of_another_life)
+def instruments(columns: PlantColumns) -> Instruments:
+    """Warm states and gauge steps of the positions."""
+    ever = (finished_elements(columns), fitted_elements(columns))
+    owner = np.concatenate([each.position[each.of_readings()] for each in ever])
+    order = np.argsort(owner, kind="stable")
+    by_vacuum = _by_vacuum(columns)
+    read = np.concatenate([_shown_bar(each.dp, by_vacuum[each.position[each.of_readings()]]) for each in ever])
+    offsets = np.concatenate([[0], np.cumsum(np.bincount(owner, minlength=len(by_vacuum)))])
+    step = gauge_steps_bar(read[order], offsets)
+    usual = np.where(by_vacuum, USUAL_VACUUM_STEP_BAR, USUAL_GAUGE_STEP_BAR)
+    return Instruments(
+        warm=_warm_state(
+            columns,
+            owner,
+            flow_lpm=np.concatenate([each.dp.flow_lpm for each in ever]),
+            temperature_degC=np.concatenate([each.dp.oil_temperature_degC for each in ever]),
+        ),
+        step_bar=np.where(np.isnan(step), usual, step),
+    )
+
+
+def comparable_readings(columns: PlantColumns, elements: Elements, using: Instruments) -> ComparableReadings:
+    """Every reading of these elements, each restated to its position's warm state."""
+    dp, positions, owner = elements.dp, columns.positions, elements.of_readings()
+    place = elements.position[owner]
+    by_vacuum = _by_vacuum(columns)[elements.position]
+    warm = using.warm.of_readings(elements.position)
+    step = using.step_bar[elements.position]
+    sheet = _clean_by_sheet(columns, elements, warm)
+    of_another_life = _of_another_life(elements, owner)
+    clean_vacuum = _clean_vacuum_bar(elements, by_vacuum, warm, of_another_life)
     strainer_clean = np.where(np.isnan(sheet), 0.5 * clean_vacuum, sheet)
+    read = _difference_bar(dp)
     rise = rise_above_clean_bar(dp.vacuum_bar, clean_vacuum[owner])
     vacuum_dp = np.maximum(rise + strainer_clean[owner], 0.0)  # less than clean is scatter, not a mistake
     read = np.where(np.isnan(read) & by_vacuum[owner], vacuum_dp, read)
-    step = gauge_steps_bar(np.where(np.isnan(dp.vacuum_bar), read, dp.vacuum_bar), dp.offsets)
-    usual = np.where(by_vacuum, USUAL_VACUUM_STEP_BAR, USUAL_GAUGE_STEP_BAR)
-    step = np.where(np.isnan(step), usual, step)
-    reading = normalised_dp(read, dp.flow_lpm, dp.oil_temperature_degC, warm.of_readings(owner))
+    reading = normalised_dp(read, dp.flow_lpm, dp.oil_temperature_degC, using.warm.of_readings(place))
     gate = gate_readings(
         read,
         dp.flow_lpm,
         reading,
         gauge_step_bar=step[owner],
-        bypass_dp_bar=positions.bypass_dp_bar[owner],
+        bypass_dp_bar=positions.bypass_dp_bar[place],
         is_change_day=of_another_life,
     )
     gate[of_another_life] = Gate.CHANGE_DAY  # an indicator sighting without a ΔP too
-    terminal, rule = _terminal(columns, warm, sheet)
-    terminal = _inlet_terminal(columns, terminal, rule, by_vacuum, clean_vacuum, strainer_clean)
+    terminal, rule = _terminal(columns, elements, warm, sheet)
+    terminal = _inlet_terminal(columns, elements, terminal, rule, by_vacuum, clean_vacuum, strainer_clean)
     clean = np.where(by_vacuum & ~np.isnan(clean_vacuum), strainer_clean, sheet)
-    return ComparableReadings(reading, read, gate.astype(np.intp), step, warm, clean, terminal, rule)
+    return ComparableReadings(reading, read, gate.astype(np.intp), step, clean, terminal, rule)
 
 
-def _warm_state(columns: PlantColumns, owner: Ints) -> WarmState:
+def _by_vacuum(columns: PlantColumns) -> Flags:
+    return np.array([place is Place.SUCTION for place in columns.positions.place], dtype=bool)
+
+
+def _difference_bar(dp: DpReadings) -> Floats:
+    return np.where(np.isnan(dp.dp_bar), dp.upstream_bar - dp.downstream_bar, dp.dp_bar)
+
+
+def _shown_bar(dp: DpReadings, by_vacuum: Flags) -> Floats:
+    """What the gauge showed, which tells its step: a vacuum as a vacuum."""
+    difference = _difference_bar(dp)
+    return np.where(np.isnan(difference) & by_vacuum, dp.vacuum_bar, difference)
+
+
+def _warm_state(columns: PlantColumns, owner: Ints, flow_lpm: Floats, temperature_degC: Floats) -> WarmState:
     positions, systems = columns.positions, columns.systems
-    moving = np.where(columns.dp.flow_lpm > 0.0, columns.dp.flow_lpm, np.nan)
+    moving = np.where(flow_lpm > 0.0, flow_lpm, np.nan)
     stated_temperature = systems.working_temperature_degC[positions.system]
     usual = np.where(np.isnan(stated_temperature), USUAL_WARM_TEMPERATURE_degC, stated_temperature)
     believed = np.repeat(np.arange(len(usual)), WORKING_TEMPERATURE_COUNTS)
     median_temperature = _median_per(
         np.concatenate([owner, believed]),
-        np.concatenate([columns.dp.oil_temperature_degC, usual[believed]]),
+        np.concatenate([temperature_degC, usual[believed]]),
         len(usual),
     )
     median_flow = _median_per(owner, moving, len(usual))
@@ -138,9 +179,8 @@ def _median_per(owner: Ints, values: Floats, positions: int) -> Floats:
     return median
 
 
-def _clean_by_sheet(columns: PlantColumns, warm: WarmState) -> Floats:
-    kind = np.where(columns.fitted.type >= 0, columns.fitted.type, columns.positions.specified_type)
-    types = columns.types
+def _clean_by_sheet(columns: PlantColumns, elements: Elements, warm: WarmState) -> Floats:
+    kind, types = elements.type, columns.types
     return clean_element_dp_bar(
         types.clean_dp_bar[kind],
         types.rated_flow_lpm[kind],
@@ -148,59 +188,71 @@ def _clean_by_sheet(columns: PlantColumns, warm: WarmState) -> Floats:
         flow_lpm=warm.flow_lpm,
         viscosity_mm2_s=warm.viscosity_mm2_s,
         density_kg_m3=warm.density_kg_m3,
-        elements_in_parallel=columns.positions.quantity,
+        elements_in_parallel=columns.positions.quantity[elements.position],
     )
 
 
-def _clean_vacuum_bar(columns: PlantColumns, by_vacuum: Flags, warm: WarmState, of_another_life: Flags) -> Floats:
-    """The position's own vacuum when clean: the median of the first readings since the fitting with warm oil."""
-    clean = np.full(len(by_vacuum), np.nan)
-    for position in np.flatnonzero(by_vacuum):
-        rows = slice(columns.dp.offsets[position], columns.dp.offsets[position + 1])
-        temperature = columns.dp.oil_temperature_degC[rows]
-        viscosity = viscosity_at(temperature, warm.walther_a[position], warm.walther_b[position])
-        cold = viscosity > CLEAN_VISCOSITY_RATIO * warm.viscosity_mm2_s[position]
-        stands = columns.dp.flow_lpm[rows] == 0.0
-        vacuum = columns.dp.vacuum_bar[rows][~(cold | stands | of_another_life[rows])]
+def _clean_vacuum_bar(elements: Elements, by_vacuum: Flags, warm: WarmState, of_another_life: Flags) -> Floats:
+    """The place's own vacuum with a clean strainer: the median of the first readings with warm oil in each life."""
+    dp, clean = elements.dp, np.full(len(by_vacuum), np.nan)
+    for element in np.flatnonzero(by_vacuum):
+        rows = slice(dp.offsets[element], dp.offsets[element + 1])
+        temperature = dp.oil_temperature_degC[rows]
+        viscosity = viscosity_at(temperature, warm.walther_a[element], warm.walther_b[element])
+        cold = viscosity > CLEAN_VISCOSITY_RATIO * warm.viscosity_mm2_s[element]
+        stands = dp.flow_lpm[rows] == 0.0
+        vacuum = dp.vacuum_bar[rows][~(cold | stands | of_another_life[rows])]
         first = vacuum[~np.isnan(vacuum)][:CLEAN_READINGS]
         if len(first):
-            clean[position] = np.median(first)
+            clean[element] = np.median(first)
     return clean
 
 
-def _of_another_life(columns: PlantColumns, owner: Ints) -> Flags:
-    """Readings of the element before, and date-only ones of the day of the change that do not say which."""
-    dp = columns.dp
-    since_d = dp.day - columns.fitted.fitted_day[owner]
+def _of_another_life(elements: Elements, owner: Ints) -> Flags:
+    """Readings of the element before or after, and date-only ones of the day of a change that do not say which."""
+    dp = elements.dp
     is_before = np.array([stage is Stage.BEFORE for stage in dp.stage], dtype=bool)
     is_after = np.array([stage is Stage.AFTER for stage in dp.stage], dtype=bool)
-    by_date = dp.is_date | columns.fitted.is_date[owner]
-    same_day = by_date & (np.abs(since_d) <= 0.5)
-    at_the_change = same_day | (np.abs(since_d) <= 1.0 / 24.0)
+    since_d = dp.day - elements.fitted_day[owner]
+    same_day, at_the_change = _about(since_d, dp.is_date | elements.fitted_is_date[owner])
     undecided = same_day & ~is_before & ~is_after
     earlier = (since_d < 0.0) & ~(is_after & at_the_change)
-    return np.asarray(undecided | earlier | (is_before & at_the_change))
+    foreign = undecided | earlier | (is_before & at_the_change)
+    until_d = elements.removed_day[owner] - dp.day
+    same_day, at_the_change = _about(until_d, dp.is_date | elements.removed_is_date[owner])
+    undecided = same_day & ~is_before & ~is_after
+    later = (until_d < 0.0) & ~(is_before & at_the_change)
+    return np.asarray(foreign | undecided | later | (is_after & at_the_change))
 
 
-def _terminal(columns: PlantColumns, warm: WarmState, clean_bar: Floats) -> tuple[Floats, Ints]:
+def _about(apart_d: Floats, by_date: Flags) -> tuple[Flags, Flags]:
+    """Whether a reading was on a bare date of the change, and whether it may have been at the change at all."""
+    same_day = by_date & (np.abs(apart_d) <= 0.5)
+    return same_day, same_day | (np.abs(apart_d) <= 1.0 / 24.0)
+
+
+def _terminal(columns: PlantColumns, elements: Elements, warm: WarmState, clean_bar: Floats) -> tuple[Floats, Ints]:
     """The element's terminal ΔP at the warm state, and the rule that gave it.
 
     A bypass that has to stay shut on the coldest start lowers it, unless even a clean element would open it then:
     what no element can do is no reason to change one.
     """
-    positions = columns.positions
-    _, rule = assembly_terminal_dp_bar(*stated_limits(columns))
-    terminal = terminal_element_dp_bar(*stated_limits(columns), positions.housing_dp_bar)
-    coldest = viscosity_at(columns.systems.coldest_start_degC[positions.system], warm.walther_a, warm.walther_b)
+    positions, at = columns.positions, elements.position
+    stated, indicator, bypass = (limit[at] for limit in stated_limits(columns))
+    _, rule = assembly_terminal_dp_bar(stated, indicator, bypass)
+    terminal = terminal_element_dp_bar(stated, indicator, bypass, positions.housing_dp_bar[at])
+    coldest_degC = columns.systems.coldest_start_degC[positions.system[at]]
+    coldest = viscosity_at(coldest_degC, warm.walther_a, warm.walther_b)
     at_start = cold_start_terminal_bar(terminal, warm.viscosity_mm2_s, coldest)
     clean = np.where(np.isnan(clean_bar), USUAL_CLEAN_SHARE * terminal, clean_bar)
-    can_stay_shut = positions.shut_at_start & (at_start > ROOM_ABOVE_CLEAN * clean)
+    can_stay_shut = positions.shut_at_start[at] & (at_start > ROOM_ABOVE_CLEAN * clean)
     rule = np.where(can_stay_shut & (at_start < terminal), TerminalRule.COLD_START, rule)
     return np.where(can_stay_shut, at_start, terminal), rule.astype(np.intp)
 
 
 def _inlet_terminal(
     columns: PlantColumns,
+    elements: Elements,
     terminal_bar: Floats,
     rule: Ints,
     by_vacuum: Flags,
@@ -208,7 +260,7 @@ def _inlet_terminal(
     strainer_clean_bar: Floats,
 ) -> Floats:
     """For a strainer known by its vacuum: what the pump's inlet limit leaves, unless a terminal ΔP is stated."""
-    limit = vacuum_limit_bar(columns.positions.vacuum_limit_bar)
+    limit = vacuum_limit_bar(columns.positions.vacuum_limit_bar[elements.position])
     inlet = limit - clean_vacuum_bar + strainer_clean_bar
     inlet = np.where(inlet > 1.05 * strainer_clean_bar, inlet, np.nan)  # else clean is as good as at the limit
     use_inlet = by_vacuum & ~np.isnan(clean_vacuum_bar) & (rule != TerminalRule.STATED)

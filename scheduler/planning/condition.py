@@ -23,9 +23,11 @@ from scheduler.planning.comparable_readings import (
     USUAL_CLEAN_SHARE,
     ComparableReadings,
     comparable_readings,
+    instruments,
     stated_limits,
 )
 from scheduler.planning.duty import Duty
+from scheduler.planning.elements import fitted_elements
 from scheduler.planning.lives import pooled_prior
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.condition_forecast import ConditionForecast, ReadingColumns, forecast
@@ -73,8 +75,9 @@ class Condition:
 
 def assess_condition(columns: PlantColumns, duty: Duty, life: LifePrior | None = None) -> Condition:
     """Restate, gate and forecast; `life` None pools the prior from the finished lives in `columns`."""
-    owner = np.repeat(np.arange(len(columns.positions.code)), np.diff(columns.dp.offsets))
-    restated = comparable_readings(columns, owner)
+    elements, using = fitted_elements(columns), instruments(columns)
+    owner = elements.of_readings()
+    restated = comparable_readings(columns, elements, using)
     life = pooled_prior(columns, duty) if life is None else life
     counts = np.isin(restated.gate, _ENTERS_THE_FORECAST) & ~np.isnan(duty.reading_run_h)
     enough = np.bincount(owner[counts], minlength=len(columns.positions.code)) > 0
@@ -93,7 +96,7 @@ def assess_condition(columns: PlantColumns, duty: Duty, life: LifePrior | None =
         assembly_dp_bar=restated.dp_bar,
         element_dp_bar=restated.reading.element_dp_bar,
         viscosity_ratio=restated.reading.viscosity_ratio,
-        warm=restated.warm,
+        warm=using.warm,
         terminal_dp_bar=assembly_terminal_dp_bar(*stated_limits(columns))[0],
         terminal_rule=restated.rule,
         terminal_element_dp_bar=restated.terminal_bar,

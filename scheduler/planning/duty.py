@@ -44,7 +44,8 @@ class Duty:
 
     `run_h` since fitting, NaN where nothing is known to be fitted; `run_h_sd` its uncertainty, mostly that of the
     time since the last meter reading. `gains_hours` is false for the resting side of a duplex housing.
-    `reading_run_h` since fitting; `life_h` from fitting to removal, NaN where no meter tells.
+    `reading_run_h` since fitting; `life_h` from fitting to removal and `life_reading_run_h` of the readings of
+    those lives, NaN where no meter tells.
     """
 
     meters: tuple[Meter, ...]
@@ -53,6 +54,7 @@ class Duty:
     gains_hours: Flags
     reading_run_h: Floats
     life_h: Floats
+    life_reading_run_h: Floats
     rate_mean: Floats
     rate_variance: Floats
     variance_per_planned_hour: Floats
@@ -81,13 +83,15 @@ def assess_duty(columns: PlantColumns) -> Duty:
             float(fitted_day), max(min(rested_since_day, now), float(fitted_day))
         )
     rates = [meters[meter].rate for meter in columns.positions.meter]
+    life_h, life_reading_run_h = _life_hours(columns, meters, in_service)
     return Duty(
         meters=meters,
         run_h=run_h,
         run_h_sd=run_h_sd,
         gains_hours=np.array([bool(len(spans)) and spans[-1][1] == np.inf for spans in in_service], dtype=bool),
         reading_run_h=reading_run_h,
-        life_h=_life_hours(columns, meters, in_service),
+        life_h=life_h,
+        life_reading_run_h=life_reading_run_h,
         rate_mean=np.array([rate.per_planned_hour for rate in rates]),
         rate_variance=np.array([rate.variance for rate in rates]),
         variance_per_planned_hour=np.array([rate.variance_per_planned_hour for rate in rates]),
@@ -193,13 +197,18 @@ def _hours_in_service(meter: Meter, spans: list[tuple[float, float]], days: Floa
 
 def _life_hours(
     columns: PlantColumns, meters: tuple[Meter, ...], in_service: list[list[tuple[float, float]]]
-) -> Floats:
-    lives = columns.lives
-    life_h = np.full(len(lives.position), np.nan)
+) -> tuple[Floats, Floats]:
+    lives, readings = columns.lives, columns.life_dp
+    life_h, reading_run_h = np.full(len(lives.position), np.nan), np.full(len(readings.day), np.nan)
     for index, position in enumerate(lives.position):
         meter = meters[columns.positions.meter[position]]
-        if meter.has_readings:
-            days = np.array([lives.fitted_day[index], lives.removed_day[index]])
-            hours = _hours_in_service(meter, in_service[position], days)
-            life_h[index] = hours[1] - hours[0]
-    return np.where(life_h > 0.0, life_h, np.nan)
+        if not meter.has_readings:
+            continue
+        rows = slice(readings.offsets[index], readings.offsets[index + 1])
+        days = np.concatenate([[lives.fitted_day[index], lives.removed_day[index]], readings.day[rows]])
+        hours = _hours_in_service(meter, in_service[position], days)
+        life = hours[1] - hours[0]
+        if life > 0.0:
+            life_h[index] = life
+            reading_run_h[rows] = np.clip(hours[2:] - hours[0], 0.0, life)
+    return life_h, reading_run_h

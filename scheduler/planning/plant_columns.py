@@ -124,15 +124,21 @@ class FinishedLives:
     position: Ints
     type: Ints
     fitted_day: Floats
+    fitted_is_date: Flags
     removed_day: Floats
+    removed_is_date: Flags
     reason: tuple[RemovalReason, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class DpReadings:
-    """Readings since the fitting of what sits in the position now, by position and then by time."""
+    """Readings of elements one after the other, each element's in order of time.
 
-    offsets: Ints  # (positions + 1,)
+    `dp` of the plant holds those since the fitting of what sits in each position now, position by position, and
+    `life_dp` those of the finished lives, life by life.
+    """
+
+    offsets: Ints  # (elements + 1,)
     day: Floats
     is_date: Flags
     stage: tuple[Stage | None, ...]
@@ -196,6 +202,7 @@ class PlantColumns:
     fitted: FittedRows
     lives: FinishedLives
     dp: DpReadings
+    life_dp: DpReadings
     events: EventRows
     top_ups: TopUpRows
     oil_samples: OilSampleRows

@@ -1,23 +1,26 @@
 """What an element's life is likely to be, from all the lives of its type and position, before any reading.
 
-ln life = type + position + life's own, each normal; pooled over all types for the two spreads (empirical
-Bayes). A change made early (planned, opportunity, mistake) says only that the limit was not reached by then:
-it is right-censored, never a failure. With no lives the first guess itself comes out, wide.
+ln life = type + position + system in its time + life's own, each normal; the spreads are pooled over everything
+(empirical Bayes), the algebra is `life_effects`. A change made early (planned, opportunity, mistake) says only that
+the limit was not reached by then: it is right-censored, never a failure. With no lives the first guess comes out, wide.
 
-Each life enters as a *soft life*: the mean and precision that its (censored) likelihood has around the
-present estimate, Newton's step of a log-concave likelihood; so a life that is known by its ΔP readings rather
-than by its end can join later as one more soft life. Spreads by EM with prior weight (a floor below).
+Each life enters as a *soft life*: the mean and variance that its likelihood has around the present estimate. A censored
+one by Newton's step of its log-concave likelihood; a life known by its ΔP readings, ended early or still running, by
+what its readings say of its terminal. Position and within-position spreads by EM with prior weight (a floor below); the
+system's spread and memory by the marginal likelihood over a few values.
 
-Sources: censored normal moments, Cohen 1959, Technometrics 1:217; missing information, Louis 1982,
-J. R. Stat. Soc. B 44:226; the hierarchy is the one-way random-effects model in any text on empirical Bayes.
+Sources: censored normal moments, Cohen 1959, Technometrics 1:217; missing information, Louis 1982, J. R. Stat. Soc.
+B 44:226; the hierarchy is the random-effects model in any text on empirical Bayes.
 """
 
 from dataclasses import dataclass, replace
+from enum import IntEnum
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
+from scheduler.statistics.life_effects import Expected, LifeEffects, Spreads, TypeGuess, Where, condition_on
 from scheduler.statistics.remaining_hours import RemainingHours, from_lognormal
 
 Floats = npt.NDArray[np.float64]
@@ -27,6 +30,20 @@ LONGEST_BELIEVED = 3.0
 """No median life above this many times the longest life seen of the type or the first guess (ours: without
 the cap a type whose every life was cut short runs away to lives that nobody has seen)."""
 _MOST_ROUNDS = 200
+_SYSTEM_SPREADS = (0.0, 0.003, 0.01, 0.03, 0.08)
+_SYSTEM_MEMORIES_D = (60.0, 200.0, 700.0)
+_SYSTEM_FEWEST_LIVES = 12
+"""Fewer lives do not tell a system's spread from the others: it is taken to be none."""
+_SYSTEM_SPREAD_PRIOR = 1.0
+"""Ours: the marginal likelihood has to gain so much before a system's effect is believed."""
+
+
+class LifeEnd(IntEnum):
+    """How a life ended."""
+
+    RUNNING = 0
+    AT_LIMIT = 1
+    EARLY = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,33 +80,63 @@ class LifePrior:
     def __len__(self) -> int:
         return len(self.log_median)
 
-
-@dataclass(frozen=True, slots=True)
-class _Lives:
-    """History and targets on common numbers: types 0..T−1, positions 0..Q−1, life_type (n,) and so on."""
-
-    log_life: Floats
-    ended_at_limit: npt.NDArray[np.bool_]
-    life_type: Indices
-    life_position: Indices
-    position_type: Indices
-    type_guess: Floats
-    type_guess_var: Floats
-    own_guess: Floats  # (Q,) the position's own first guess less the type's
+    def at(self, rows: npt.NDArray[np.integer]) -> "LifePrior":
+        """The prior of some of the positions."""
+        return LifePrior(
+            self.log_median[rows],
+            self.log_sd[rows],
+            self.lives_seen[rows],
+            self.at_limit_seen[rows],
+            self.own_lives_seen[rows],
+            self.within_log_sd,
+            self.between_log_sd,
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class _Estimate:
-    """Present means and variances: of the types' means (T,), and of type + position together (Q,)."""
+class Lives:
+    """n lives. life_h: run hours from fitting to removal, or up to now of one that still runs. end: `LifeEnd` codes.
 
-    type_mean: Floats
-    type_var: Floats
-    mean: Floats
-    var: Floats
-    position_effect: Floats
-    position_effect_var: Floats
-    within_var: float
-    between_var: float
+    where: any integers; a position keeps a history per type that it held. read_log_life, read_var: what the ΔP
+    readings say of ln life, mean and variance, NaN where nothing; a running life must have them.
+    """
+
+    life_h: Floats
+    end: Indices
+    where: Where
+    read_log_life: Floats
+    read_var: Floats
+
+    def __post_init__(self) -> None:
+        if len(self.life_h) and not np.all(self.life_h > 0.0):
+            raise ValueError(f"a life of {float(np.min(self.life_h))} h is not above 0 h")
+        if np.any((self.end == LifeEnd.RUNNING) & np.isnan(self.read_log_life)):
+            raise ValueError("a life that still runs says nothing without readings")
+
+
+@dataclass(frozen=True, slots=True)
+class FirstGuess:
+    """Where ln life of each target lies before any life, (P,), and how well that is known."""
+
+    log_h: Floats
+    log_sd: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PooledLives:
+    """The lives pooled: ask it for the prior of a life to come, or of each life by all the others."""
+
+    effects: LifeEffects
+    offset: Floats  # (Q,) of each position: its own first guess less its type's, as far as it still counts
+    longest: Floats  # (Q,) ln hours
+    next_life: LifePrior
+    lives_where: Where
+
+    def prior_of_each(self) -> tuple[Floats, Floats]:
+        """Mean and variance of ln life of each life as the other lives would have it, (n,) each."""
+        found = self.effects.expected(self.lives_where, np.arange(len(self.lives_where)))
+        mean = np.minimum(found.mean + self.offset[self.lives_where.position], self.longest[self.lives_where.position])
+        return mean, found.var + self.effects.spreads.within
 
 
 def pooled_life_prior(
@@ -104,47 +151,61 @@ def pooled_life_prior(
     first_guess_log_sd: Floats | float,
     spread: LifeSpread | None = None,
 ) -> LifePrior:
-    """The life prior of each target position (P,) from n finished lives.
+    """The life prior of each target position (P,) from n finished lives that are known by their hours alone.
 
-    life_h (n,): run hours from fitting to removal, > 0. ended_at_limit (n,): true for an end at the limit
-    (ΔP due, indicator tripped, failure), false for an early change. type_index, position_index (n,): any
-    integers; a position keeps a history per type that it held. first_guess_h, first_guess_log_sd: a number
-    or (P,): where the type's mean is believed to lie before any life (capacity over ingression, the maker's
-    hours), and how well. A position's own deviation from its type's guess fades as the type's lives speak.
-    Leave a life that still runs out: its hours enter by `remaining_life`, its readings by the forecast.
+    ended_at_limit (n,): true for an end at the limit (ΔP due, indicator tripped, failure), false for an early
+    change. first_guess_h, first_guess_log_sd: a number or (P,): where the type's mean is believed to lie before any
+    life (capacity over ingression, the maker's hours), and how well. A position's own deviation from its type's
+    guess fades as the type's lives speak. Systems are left out of account: see `pool_lives`.
     """
-    spread = spread or LifeSpread()
-    if len(life_h) and not np.all(life_h > 0.0):
-        raise ValueError(f"a life of {float(np.min(life_h))} h is not above 0 h")
+    nothing, now = np.full(len(life_h), np.nan), np.zeros(len(life_h))
+    lives = Lives(
+        life_h=life_h,
+        end=np.where(ended_at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.int64),
+        where=Where(type_index, position_index, position_index, now),
+        read_log_life=nothing,
+        read_var=nothing,
+    )
     guess_h = np.broadcast_to(np.asarray(first_guess_h, dtype=np.float64), for_type.shape)
     guess_sd = np.broadcast_to(np.asarray(first_guess_log_sd, dtype=np.float64), for_type.shape)
     if not (np.all(guess_h > 0.0) and np.all(guess_sd > 0.0)):
         raise ValueError("the first guess of a life and its spread must be above 0")
-    lives, target = _on_common_numbers(
-        log_life=np.log(life_h),
-        ended_at_limit=ended_at_limit,
-        type_index=type_index,
-        position_index=position_index,
-        for_type=for_type,
-        for_position=for_position,
-        log_guess=np.log(guess_h),
-        guess_sd=guess_sd,
+    target = Where(for_type, for_position, for_position, np.zeros(len(for_type)))
+    nobody = np.full(len(for_type), -1)
+    return pool_lives(lives, target, FirstGuess(np.log(guess_h), guess_sd), nobody, spread, systems=False).next_life
+
+
+def pool_lives(
+    lives: Lives,
+    targets: Where,
+    guess: FirstGuess,
+    own_life: Indices,
+    spread: LifeSpread | None = None,
+    *,
+    systems: bool = True,
+) -> PooledLives:
+    """Pool n lives for P targets. own_life (P,): the row of a target's own running life, which must not be its own
+    prior; −1 for none. With `systems` false no effect of the system in its time is looked for.
+    """
+    spread = spread or LifeSpread()
+    numbered = _on_common_numbers(lives, targets, guess)
+    found = _Pool(lives, numbered, spread).settle(systems)
+    target = numbered.target
+    expected = found.effects.expected(target, own_life)
+    mean = np.minimum(expected.mean + found.offset[target.position], found.longest[target.position])
+    ended = lives.end != LifeEnd.RUNNING
+    types, positions = len(numbered.type_guess.mean), len(numbered.position_type)
+    at_limit = lives.end == LifeEnd.AT_LIMIT
+    prior = LifePrior(
+        log_median=mean,
+        log_sd=np.sqrt(expected.var + found.effects.spreads.within),
+        lives_seen=np.bincount(numbered.where.type[ended], minlength=types)[target.type],
+        at_limit_seen=np.bincount(numbered.where.type[at_limit], minlength=types)[target.type],
+        own_lives_seen=np.bincount(numbered.where.position[ended], minlength=positions)[target.position],
+        within_log_sd=float(np.sqrt(found.effects.spreads.within)),
+        between_log_sd=float(np.sqrt(found.effects.spreads.between)),
     )
-    found = _estimate(lives, spread)
-    target_type = lives.position_type[target]
-    types, positions = len(lives.type_guess), len(lives.position_type)
-    longest = np.full(types, -np.inf)
-    np.maximum.at(longest, lives.life_type, lives.log_life)
-    believed = np.log(LONGEST_BELIEVED) + np.maximum(longest[target_type], np.log(guess_h))
-    return LifePrior(
-        log_median=np.minimum(found.mean[target], believed),
-        log_sd=np.sqrt(found.var[target] + found.within_var),
-        lives_seen=np.bincount(lives.life_type, minlength=types)[target_type],
-        at_limit_seen=np.bincount(lives.life_type[lives.ended_at_limit], minlength=types)[target_type],
-        own_lives_seen=np.bincount(lives.life_position, minlength=positions)[target],
-        within_log_sd=float(np.sqrt(found.within_var)),
-        between_log_sd=float(np.sqrt(found.between_var)),
-    )
+    return PooledLives(found.effects, found.offset, found.longest, prior, numbered.where)
 
 
 def remaining_life(prior: LifePrior, run_h: Floats) -> RemainingHours:
@@ -152,128 +213,147 @@ def remaining_life(prior: LifePrior, run_h: Floats) -> RemainingHours:
     return from_lognormal(prior.log_median, prior.log_sd, run_h)
 
 
-def _on_common_numbers(
-    *,
-    log_life: Floats,
-    ended_at_limit: npt.NDArray[np.bool_],
-    type_index: Indices,
-    position_index: Indices,
-    for_type: Indices,
-    for_position: Indices,
-    log_guess: Floats,
-    guess_sd: Floats,
-) -> tuple[_Lives, Indices]:
-    """Types and positions renumbered without gaps, and where each target position stands among them."""
-    pairs = np.column_stack([np.r_[type_index, for_type], np.r_[position_index, for_position]])
-    known, place = np.unique(pairs.astype(np.int64), axis=0, return_inverse=True)
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """Lives and targets on common numbers: types 0..T−1, positions 0..Q−1 (one per type that it held)."""
+
+    where: Where
+    target: Where
+    position_type: Indices
+    type_guess: TypeGuess
+    own_guess: Floats  # (Q,) the position's own first guess less its type's
+    guess_log_h: Floats  # (Q,) the first guess itself, −inf where none was told
+
+
+def _on_common_numbers(lives: Lives, targets: Where, guess: FirstGuess) -> _Numbered:
+    count = len(lives.life_h)
+    both_type, both_position = (
+        np.r_[getattr(lives.where, name), getattr(targets, name)].astype(np.int64) for name in ("type", "position")
+    )
+    known, place = np.unique(np.column_stack([both_type, both_position]), axis=0, return_inverse=True)
     place = place.reshape(-1).astype(np.int64)
     position_type = np.unique(known[:, 0], return_inverse=True)[1].astype(np.int64)
-    target, life_position = place[len(log_life) :], place[: len(log_life)]
+    of_life, of_target = place[:count], place[count:]
     types = int(position_type.max(initial=-1)) + 1
-    target_type = position_type[target]
+    target_type = position_type[of_target]
     named = np.bincount(target_type, minlength=types)
     share = np.maximum(named, 1)
     # a type that no target position takes serves the pooled spreads only: its guess is flat
-    flat = log_guess.mean() if len(log_guess) else 0.0
-    guess = np.where(named, np.bincount(target_type, log_guess, types) / share, flat)
-    guess_var = np.where(named, np.bincount(target_type, guess_sd**2, types) / share, 100.0)
-    own_guess = np.zeros(len(known))
-    own_guess[target] = log_guess - guess[target_type]
-    lives = _Lives(
-        log_life=log_life,
-        ended_at_limit=np.asarray(ended_at_limit, dtype=np.bool_),
-        life_type=position_type[life_position],
-        life_position=life_position,
+    flat = guess.log_h.mean() if len(guess.log_h) else 0.0
+    mean = np.where(named, np.bincount(target_type, guess.log_h, types) / share, flat)
+    var = np.where(named, np.bincount(target_type, guess.log_sd**2, types) / share, 100.0)
+    own_guess, guess_log_h = np.zeros(len(known)), np.full(len(known), -np.inf)
+    own_guess[of_target] = guess.log_h - mean[target_type]
+    guess_log_h[of_target] = guess.log_h
+    return _Numbered(
+        where=replace(lives.where, type=position_type[of_life], position=of_life),
+        target=replace(targets, type=target_type, position=of_target),
         position_type=position_type,
-        type_guess=guess,
-        type_guess_var=guess_var,
+        type_guess=TypeGuess(mean, var),
         own_guess=own_guess,
-    )
-    return lives, target
-
-
-def _estimate(lives: _Lives, spread: LifeSpread) -> _Estimate:
-    """Newton's steps for the means, EM's for the spreads, until neither moves."""
-    types, positions = len(lives.type_guess), len(lives.position_type)
-    nothing = np.zeros(positions)
-    start = _Estimate(
-        type_mean=lives.type_guess,
-        type_var=lives.type_guess_var,
-        mean=nothing,
-        var=nothing,
-        position_effect=nothing,
-        position_effect_var=nothing,
-        within_var=spread.within_log_sd**2,
-        between_var=spread.between_log_sd**2,
-    )
-    precision = pull = np.zeros(len(lives.log_life))
-    now = _means(lives, start, precision, pull, types)
-    for _ in range(_MOST_ROUNDS if len(lives.log_life) else 0):
-        precision, pull, completed = _soft_lives(lives, now)
-        nxt = _spreads(lives, _means(lives, now, precision, pull, types), completed, spread)
-        moved = float(np.max(np.abs(nxt.mean - now.mean))) + abs(nxt.within_var - now.within_var)
-        now = nxt
-        if moved < 1e-7:
-            break
-    return now
-
-
-def _soft_lives(lives: _Lives, now: _Estimate) -> tuple[Floats, Floats, Floats]:
-    """Each life's precision, precision × mean, and E[(ln life − mean)²] given what is known of it.
-
-    A life cut short at c has the truncated normal's moments: with a = (c − μ)/σ and λ = φ(a)/Φ(−a), its score
-    is λ/σ and its information λ(λ − a)/σ²; the further beyond the mean it ran, the more it says.
-    """
-    sd = np.sqrt(now.within_var)
-    mean = now.mean[lives.life_position]
-    deviation = (lives.log_life - mean) / sd
-    hazard = np.exp(-0.5 * deviation**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(-deviation))
-    known_share = np.where(lives.ended_at_limit, 1.0, np.clip(hazard * (hazard - deviation), 1e-9, 1.0))
-    score = np.where(lives.ended_at_limit, deviation, hazard) / sd
-    completed = np.where(lives.ended_at_limit, deviation**2, 1.0 + deviation * hazard) * now.within_var
-    # the mean's own uncertainty widens a life's deviation only as far as the life says where the mean is
-    completed += known_share * now.var[lives.life_position]
-    precision = known_share / now.within_var
-    return precision, precision * mean + score, completed
-
-
-def _means(lives: _Lives, now: _Estimate, precision: Floats, pull: Floats, types: int) -> _Estimate:
-    """The random-effects means given soft lives: the positions integrated out, then put back."""
-    positions = len(lives.position_type)
-    of = lives.position_type
-    weight = np.bincount(lives.life_position, precision, positions)
-    summed = np.bincount(lives.life_position, pull, positions)
-    # the share of the type's prior that its lives have not yet replaced
-    effective = weight / (1.0 + now.between_var * weight)
-    seen = np.bincount(of, effective, types)
-    type_var = 1.0 / (1.0 / lives.type_guess_var + seen)
-    own = lives.own_guess * (type_var / lives.type_guess_var)[of]
-    gain = 1.0 / (1.0 + now.between_var * weight)
-    type_pull = np.bincount(of, gain * (summed - weight * own), types)
-    type_mean = type_var * (lives.type_guess / lives.type_guess_var + type_pull)
-    effect = own + gain * now.between_var * (summed - weight * (type_mean[of] + own))
-    effect_var = gain * now.between_var
-    # ln life of a position moves with its type's mean by `gain`; what is left is the effect's own variance
-    return replace(
-        now,
-        type_mean=type_mean,
-        type_var=type_var,
-        mean=type_mean[of] + effect,
-        var=effect_var + gain**2 * type_var[of],
-        position_effect=effect - own,
-        position_effect_var=effect_var + (1.0 - gain) ** 2 * type_var[of],
+        guess_log_h=guess_log_h,
     )
 
 
-def _spreads(lives: _Lives, now: _Estimate, completed: Floats, spread: LifeSpread) -> _Estimate:
-    """EM's step for the two variances, each with its prior's weight in lives, and never below the floor."""
-    count = len(lives.log_life)
-    held = np.unique(lives.life_position)
-    within = (spread.worth_lives * spread.within_log_sd**2 + np.sum(completed)) / (spread.worth_lives + count)
-    effect2 = now.position_effect[held] ** 2 + now.position_effect_var[held]
-    between = (spread.worth_lives * spread.between_log_sd**2 + np.sum(effect2)) / (spread.worth_lives + len(held))
-    return replace(
-        now,
-        within_var=max(float(within), spread.floor**2),
-        between_var=max(float(between), spread.floor**2),
-    )
+@dataclass(frozen=True, slots=True)
+class _Settled:
+    effects: LifeEffects
+    offset: Floats
+    longest: Floats
+
+
+class _Pool:
+    """Newton's steps for the soft lives, EM's for the spreads, until neither moves."""
+
+    def __init__(self, lives: Lives, numbered: _Numbered, spread: LifeSpread) -> None:
+        self.lives, self.numbered, self.spread = lives, numbered, spread
+        self.log_life = np.log(lives.life_h)
+        self.is_read = ~np.isnan(lives.read_log_life)
+        self.is_exact = ~self.is_read & (lives.end == LifeEnd.AT_LIMIT)
+
+    def settle(self, systems: bool) -> _Settled:
+        numbered, lives = self.numbered, self.lives
+        types = len(numbered.type_guess.mean)
+        longest = np.full(types, -np.inf)
+        np.maximum.at(longest, numbered.where.type, self.log_life)
+        believed = np.log(LONGEST_BELIEVED) + np.maximum(longest[numbered.position_type], numbered.guess_log_h)
+        believed = np.where(np.isfinite(believed), believed, np.inf)
+        offset = numbered.own_guess.copy()
+        spreads = Spreads(self.spread.within_log_sd**2, self.spread.between_log_sd**2, 0.0, _SYSTEM_MEMORIES_D[1])
+        start = numbered.type_guess.mean[numbered.where.type] + offset[numbered.where.position]
+        expected = Expected(start, np.zeros(len(start)))
+        nobody = np.full(len(lives.life_h), -1)
+        effects = self._conditioned(expected, offset, spreads)
+        look_for_systems = systems and len(lives.life_h) >= _SYSTEM_FEWEST_LIVES
+        for turn in range(_MOST_ROUNDS if len(lives.life_h) else 0):
+            if look_for_systems and turn in {3, 10, 25}:
+                spreads = self._with_system(expected, offset, effects.spreads)
+                effects = self._conditioned(expected, offset, spreads)
+            found = effects.expected(numbered.where, nobody)
+            mean = found.mean + offset[numbered.where.position]
+            moved = float(np.max(np.abs(mean - expected.mean))) if turn else 1.0
+            expected = Expected(mean, found.var)
+            before = effects.spreads
+            spreads = self._spreads(expected, effects)
+            left = np.diag(effects.type_cov) / numbered.type_guess.var
+            offset = numbered.own_guess * left[numbered.position_type]
+            effects = self._conditioned(expected, offset, spreads)
+            if moved + abs(spreads.within - before.within) < 1e-7 and not (look_for_systems and turn < 26):
+                break
+        return _Settled(effects, offset, believed)
+
+    def _conditioned(self, expected: Expected, offset: Floats, spreads: Spreads) -> LifeEffects:
+        seen, seen_var = self._soft_lives(expected, spreads.within)
+        where = self.numbered.where
+        return condition_on(where, seen - offset[where.position], seen_var, self.numbered.type_guess, spreads)
+
+    def _soft_lives(self, expected: Expected, within: float) -> tuple[Floats, Floats]:
+        """What each life says of type + position + system: mean and variance.
+
+        A life cut short at c has the truncated normal's moments: with a = (c − μ)/σ and λ = φ(a)/Φ(−a), its score
+        is λ/σ and its information λ(λ − a)/σ²; the further beyond the mean it ran, the more it says.
+        """
+        _, hazard, known_share = self._censored(expected, within)
+        cut_var = within / known_share
+        seen = np.where(self.is_exact, self.log_life, expected.mean + hazard / np.sqrt(within) * cut_var)
+        seen_var = np.where(self.is_exact, within, cut_var)
+        return (
+            np.where(self.is_read, self.lives.read_log_life, seen),
+            np.where(self.is_read, self.lives.read_var + within, seen_var),
+        )
+
+    def _censored(self, expected: Expected, within: float) -> tuple[Floats, Floats, Floats]:
+        deviation = (self.log_life - expected.mean) / np.sqrt(within)
+        hazard = np.exp(-0.5 * deviation**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(-deviation))
+        return deviation, hazard, np.clip(hazard * (hazard - deviation), 1e-9, 1.0)
+
+    def _spreads(self, expected: Expected, effects: LifeEffects) -> Spreads:
+        """EM's step for the two variances, each with its prior's weight in lives, and never below the floor."""
+        prior, within = self.spread, effects.spreads.within
+        deviation, hazard, known_share = self._censored(expected, within)
+        cut = (1.0 + deviation * hazard) * within + known_share * expected.var
+        exact = (self.log_life - expected.mean) ** 2 + expected.var
+        share = within / (within + np.where(self.is_read, self.lives.read_var, 0.0))
+        read = share**2 * ((self.lives.read_log_life - expected.mean) ** 2 + expected.var) + within * (1.0 - share)
+        own = np.where(self.is_read, read, np.where(self.is_exact, exact, cut))
+        effect, effect_var, held = effects.position_effects()
+        weight = prior.worth_lives
+        new_within = (weight * prior.within_log_sd**2 + np.sum(own)) / (weight + len(own))
+        new_between = (weight * prior.between_log_sd**2 + np.sum(effect**2 + effect_var)) / (weight + len(held))
+        return replace(
+            effects.spreads,
+            within=max(float(new_within), prior.floor**2),
+            between=max(float(new_between), prior.floor**2),
+        )
+
+    def _with_system(self, expected: Expected, offset: Floats, spreads: Spreads) -> Spreads:
+        """The system's spread and memory that explain the lives best."""
+        best, gain = replace(spreads, system=0.0), -np.inf
+        for system in _SYSTEM_SPREADS:
+            for memory_d in _SYSTEM_MEMORIES_D if system else (spreads.memory_d,):
+                tried = replace(spreads, system=system, memory_d=memory_d)
+                found = self._conditioned(expected, offset, tried).log_likelihood
+                found -= _SYSTEM_SPREAD_PRIOR if system else 0.0
+                if found > gain:
+                    best, gain = tried, found
+        return best

@@ -58,13 +58,14 @@ def _lots_expire(connection: sa.Connection, as_of: datetime) -> dict[tuple[str, 
     return {(row["part_number"], row["lot"]): to_day(row["expires_at"]) for row in every(connection, query)}
 
 
-def load_lives(installed: Sequence[Row], position_rows: Sequence[Row], codes: Codes) -> columns.FinishedLives:
+def load_lives(ended: Sequence[Row], position_rows: Sequence[Row], codes: Codes) -> columns.FinishedLives:
     specified = {row["position"]: row["part_number"] for row in position_rows}
-    ended = [row for row in installed if row["removed_at"] is not None]
     return columns.FinishedLives(
         position=indices(codes.positions[row["position"]] for row in ended),
         type=indices(codes.types[row["part_number"] or specified[row["position"]]] for row in ended),
         fitted_day=days(ended, "fitted_at"),
+        fitted_is_date=flags(row["fitted_at_is_date"] for row in ended),
         removed_day=days(ended, "removed_at"),
+        removed_is_date=flags(row["removed_at_is_date"] or False for row in ended),
         reason=tuple(RemovalReason(row["reason"] or RemovalReason.UNKNOWN) for row in ended),
     )

@@ -17,7 +17,8 @@ from service.plant_store.catalogue import (
 from service.plant_store.codes import Codes
 from service.plant_store.lives import load_fitted, load_installations, load_lives
 from service.plant_store.meters import load_meter_observations, load_meter_rows, load_meters
-from service.plant_store.observations import load_dp_readings, load_events, load_oil_samples, load_top_ups
+from service.plant_store.observations import load_events, load_oil_samples, load_top_ups
+from service.plant_store.readings import load_readings, readings_of
 from service.plant_store.rows import every, within
 from service.plant_store.time import to_day
 
@@ -29,27 +30,30 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
     type_rows = every(connection, sa.select(t.element_types).order_by(t.element_types.c.part_number))
     position_rows = every(connection, within(sa.select(t.positions), t.positions.c.system, systems))
     installed = load_installations(connection, as_of, systems)
-    readings = load_meter_observations(connection, as_of, systems, installed)
+    meter_readings = load_meter_observations(connection, as_of, systems, installed)
     codes = Codes(
         {row["plant"]: i for i, row in enumerate(plant_rows)},
         {row["system"]: i for i, row in enumerate(system_rows)},
         {row["part_number"]: i for i, row in enumerate(type_rows)},
         {row["position"]: i for i, row in enumerate(position_rows)},
-        {meter: i for i, meter in enumerate(load_meters(connection, systems, position_rows, readings))},
+        {meter: i for i, meter in enumerate(load_meters(connection, systems, position_rows, meter_readings))},
     )
     as_of_day = to_day(as_of)
     fluids = {row["fluid"]: row for row in every(connection, sa.select(t.fluids))}
     current = {row["position"]: row for row in installed if row["removed_at"] is None}
+    ended = [row for row in installed if row["removed_at"] is not None]
+    dp_readings = load_readings(connection, as_of, systems)
     return PlantColumns(
         as_of_day=as_of_day,
         plants=load_plants(plant_rows),
         systems=load_systems(system_rows, codes, fluids),
-        meters=load_meter_rows(connection, codes, readings, as_of_day),
+        meters=load_meter_rows(connection, codes, meter_readings, as_of_day),
         types=load_types(type_rows),
         positions=load_positions(position_rows, codes),
         fitted=load_fitted(connection, position_rows, codes, current, as_of),
-        lives=load_lives(installed, position_rows, codes),
-        dp=load_dp_readings(connection, as_of, systems, codes),
+        lives=load_lives(ended, position_rows, codes),
+        dp=readings_of(dp_readings, [current.get(row["position"]) for row in position_rows], as_of),
+        life_dp=readings_of(dp_readings, ended, as_of),
         events=load_events(connection, as_of, systems, codes),
         top_ups=load_top_ups(connection, as_of, systems, codes, fluids),
         oil_samples=load_oil_samples(connection, as_of, systems, codes),

@@ -1,51 +1,19 @@
-"""What was observed: ΔP readings of the current lives, events and top-ups."""
+"""What was observed beside the ΔP: events, top-ups and oil samples."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 import sqlalchemy as sa
 
 from scheduler.engineering.cleanliness_code import Code
 from scheduler.planning import plant_columns as columns
-from scheduler.vocabulary import EventKind, IndicatorState, SamplePoint, Stage
+from scheduler.vocabulary import EventKind, SamplePoint
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of
 from service.plant_store.codes import Codes
-from service.plant_store.rows import Row, days, every, flags, floats, indices, offsets, within
+from service.plant_store.rows import Row, days, every, floats, indices, within
 from service.plant_store.time import to_day
-
-
-def load_dp_readings(
-    connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None, codes: Codes
-) -> columns.DpReadings:
-    readings, lives = t.dp_readings, t.installations
-    # A date-only fitting stands at noon, so the morning's readings of that day are loaded too and gated later.
-    query = (
-        sa.select(readings, lives.c.fitted_at)
-        .join(lives, sa.and_(lives.c.position == readings.c.position, rows_known_at(lives, as_of)))
-        .join(t.positions, t.positions.c.position == readings.c.position)
-        .where(rows_known_at(readings, as_of), lives.c.removed_at.is_(None))
-        .order_by(readings.c.position, readings.c.at)
-    )
-    if systems is not None:
-        query = query.where(t.positions.c.system.in_(sorted(systems)))
-    rows = [row for row in every(connection, query) if row["at"] >= row["fitted_at"] - timedelta(days=1)]
-    rows.sort(key=lambda row: (codes.positions[row["position"]], row["at"]))
-    owner = indices(codes.positions[row["position"]] for row in rows)
-    return columns.DpReadings(
-        offsets=offsets(owner, len(codes.positions)),
-        day=np.minimum(days(rows, "at"), to_day(as_of)),
-        is_date=flags(row["at_is_date"] for row in rows),
-        stage=tuple(Stage(row["stage"]) if row["stage"] else None for row in rows),
-        dp_bar=floats(rows, "dp_bar"),
-        upstream_bar=floats(rows, "upstream_bar"),
-        downstream_bar=floats(rows, "downstream_bar"),
-        vacuum_bar=floats(rows, "vacuum_bar"),
-        flow_lpm=floats(rows, "flow_lpm"),
-        oil_temperature_degC=floats(rows, "oil_temperature_degC"),
-        indicator=tuple(IndicatorState(row["indicator"]) if row["indicator"] else None for row in rows),
-    )
 
 
 def load_events(

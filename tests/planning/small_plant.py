@@ -122,6 +122,7 @@ class Life:
     reason: RemovalReason = RemovalReason.DUE
     position: str = "P1"
     part: str = ELEMENT
+    readings: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -231,10 +232,13 @@ def plant(
             position=_ints(position_row[life.position] for life in life_list),
             type=_ints(_PARTS.index(life.part) for life in life_list),
             fitted_day=_floats(life_list, "fitted_day"),
+            fitted_is_date=np.zeros(len(life_list), dtype=bool),
             removed_day=_floats(life_list, "removed_day"),
+            removed_is_date=np.zeros(len(life_list), dtype=bool),
             reason=tuple(life.reason for life in life_list),
         ),
         dp=_readings(positions),
+        life_dp=_readings(life_list),
         events=pc.EventRows(
             system=_ints(system_row[event.system] for event in event_list),
             position=_ints(position_row.get(event.position, -1) for event in event_list),
@@ -316,8 +320,8 @@ def _positions(
     )
 
 
-def _readings(positions: Sequence[Position]) -> pc.DpReadings:
-    flat = [reading for each in positions for reading in sorted(each.readings, key=lambda one: one.day)]
+def _readings(elements: Sequence[Position | Life]) -> pc.DpReadings:
+    flat = [reading for each in elements for reading in sorted(each.readings, key=lambda one: one.day)]
     numbers = {
         name: _floats(flat, name)
         for name in (
@@ -326,7 +330,7 @@ def _readings(positions: Sequence[Position]) -> pc.DpReadings:
         )
     }
     return pc.DpReadings(
-        offsets=_offsets(len(each.readings) for each in positions),
+        offsets=_offsets(len(each.readings) for each in elements),
         is_date=np.array([reading.is_date for reading in flat], dtype=bool),
         stage=tuple(reading.stage for reading in flat),
         indicator=tuple(reading.indicator for reading in flat),

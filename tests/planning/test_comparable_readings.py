@@ -4,14 +4,20 @@ import numpy as np
 import pytest
 
 from scheduler.engineering.reading_gate import Gate
-from scheduler.planning.comparable_readings import ComparableReadings, comparable_readings
+from scheduler.planning.comparable_readings import ComparableReadings, comparable_readings, instruments
+from scheduler.planning.elements import fitted_elements
 from scheduler.vocabulary import IndicatorState, Place, Stage
 from tests.planning.small_plant import NAN, NOW, STRAINER, Position, Reading, System, plant
 
 
 def restated(position: Position, system: System | None = None) -> ComparableReadings:
     columns = plant(position, systems=[system or System()])
-    return comparable_readings(columns, np.zeros(len(position.readings), dtype=np.intp))
+    return comparable_readings(columns, fitted_elements(columns), instruments(columns))
+
+
+def warm_temperatures_degC(readings: tuple[Reading, ...]) -> list[float]:
+    degC: list[float] = instruments(plant(Position(readings=readings))).warm.oil_temperature_degC.tolist()
+    return degC
 
 
 def gates(*readings: Reading, **position: object) -> list[Gate]:
@@ -74,15 +80,14 @@ def test_without_a_coldest_start_nothing_is_lowered() -> None:
 
 def test_the_warm_state_is_the_positions_own_once_it_was_read_often_enough() -> None:
     readings = tuple(Reading(NOW - day, 0.5, oil_temperature_degC=38.0) for day in range(8))
-    assert restated(Position(readings=readings)).warm.oil_temperature_degC.tolist() == [38.0]
+    assert warm_temperatures_degC(readings) == [38.0]
 
 
 @pytest.mark.parametrize("starts", [1, 2])
 def test_a_cold_start_or_two_are_not_taken_for_the_warm_state(starts: int) -> None:
     readings = tuple(Reading(NOW - day, 3.2, oil_temperature_degC=10.0) for day in range(starts))
-    found = restated(Position(readings=readings))
-    assert found.warm.oil_temperature_degC.tolist() == [50.0]
-    assert set(found.gate.tolist()) == {int(Gate.COLD)}
+    assert warm_temperatures_degC(readings) == [50.0]
+    assert set(restated(Position(readings=readings)).gate.tolist()) == {int(Gate.COLD)}
 
 
 def test_readings_of_the_element_before_do_not_count() -> None:
