@@ -1,10 +1,11 @@
-"""The life prior of what is fitted: every finished life of the type and the position, ended early or at its limit."""
+"""Which lives teach, and how they ended: early, or at their limit."""
 
 import numpy as np
 
 from scheduler.planning.duty import Duty
-from scheduler.planning.plant_columns import Flags, PlantColumns
-from scheduler.statistics.life_model import LifePrior, pooled_life_prior
+from scheduler.planning.elements import Elements, finished_elements, fitted_elements
+from scheduler.planning.plant_columns import Flags, Ints, PlantColumns
+from scheduler.statistics.life_model import FirstGuess, LifeEnd
 from scheduler.vocabulary import EventKind, RemovalReason
 
 WITHOUT_HISTORY_H = 2000.0
@@ -22,22 +23,30 @@ _ENDS_AT_LIMIT = frozenset({RemovalReason.DUE, RemovalReason.INDICATOR, RemovalR
 _NOT_AN_ORDINARY_LIFE = frozenset({EventKind.COMMISSIONED, EventKind.PUMP_FAILURE})
 
 
-def pooled_prior(columns: PlantColumns, duty: Duty) -> LifePrior:
-    """The life prior of what is fitted in each position, from every finished life with known hours."""
+def ends_of(columns: PlantColumns, duty: Duty) -> Ints:
+    """How each finished life ended, (L,) `LifeEnd` codes."""
+    at_limit = _ended_at_limit(columns, duty)
+    return np.where(at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.intp)
+
+
+def ordinary_lives(columns: PlantColumns, duty: Duty) -> Flags:
+    """Finished lives (L,) that tell of others: with known hours, no mistake, and no trouble during them."""
     lives = columns.lives
-    ordinary = ~np.isnan(duty.life_h) & ~_begins_after_trouble(columns)
-    ordinary &= np.array([reason is not RemovalReason.MISTAKE for reason in lives.reason], dtype=bool)
-    fitted_type = np.where(columns.fitted.type >= 0, columns.fitted.type, columns.positions.specified_type)
+    mistaken = np.array([reason is RemovalReason.MISTAKE for reason in lives.reason], dtype=bool)
+    return ~np.isnan(duty.life_h) & ~mistaken & ~_saw_trouble(columns, finished_elements(columns))
+
+
+def ordinary_so_far(columns: PlantColumns, duty: Duty) -> Flags:
+    """The same of what is fitted now, (P,)."""
+    return (duty.run_h > 0.0) & ~_saw_trouble(columns, fitted_elements(columns))
+
+
+def first_guess(columns: PlantColumns) -> FirstGuess:
+    """The life of each position's element before any life is known, (P,)."""
     stated = columns.positions.max_hours
-    return pooled_life_prior(
-        duty.life_h[ordinary],
-        _ended_at_limit(columns, duty)[ordinary],
-        lives.type[ordinary],
-        lives.position[ordinary],
-        for_type=fitted_type,
-        for_position=np.arange(len(fitted_type)),
-        first_guess_h=np.where(np.isnan(stated), WITHOUT_HISTORY_H, MAKERS_HOURS_SHARE * stated),
-        first_guess_log_sd=np.where(np.isnan(stated), WITHOUT_HISTORY_LOG_SD, MAKERS_HOURS_LOG_SD),
+    return FirstGuess(
+        log_h=np.log(np.where(np.isnan(stated), WITHOUT_HISTORY_H, MAKERS_HOURS_SHARE * stated)),
+        log_sd=np.where(np.isnan(stated), WITHOUT_HISTORY_LOG_SD, MAKERS_HOURS_LOG_SD),
     )
 
 
@@ -56,14 +65,14 @@ def _ended_at_limit(columns: PlantColumns, duty: Duty) -> Flags:
     )
 
 
-def _begins_after_trouble(columns: PlantColumns) -> Flags:
-    """Lives (L,) during which the system was commissioned or lost a pump: no measure of an ordinary life."""
-    lives, events = columns.lives, columns.events
-    system = columns.positions.system[lives.position]
-    begins = np.zeros(len(lives.position), dtype=bool)
+def _saw_trouble(columns: PlantColumns, elements: Elements) -> Flags:
+    """Elements (E,) in whose time the system was commissioned or lost a pump: no measure of an ordinary life."""
+    events = columns.events
+    system = columns.positions.system[elements.position]
+    troubled = np.zeros(len(elements), dtype=bool)
     for row, kind in enumerate(events.kind):
         if kind in _NOT_AN_ORDINARY_LIFE:
             day = events.day[row]
-            during = (lives.fitted_day - 1.0 <= day) & (day <= lives.removed_day)
-            begins |= during & (system == events.system[row])
-    return begins
+            during = (elements.fitted_day - 1.0 <= day) & (day <= elements.removed_day)
+            troubled |= during & (system == events.system[row])
+    return troubled

@@ -14,13 +14,13 @@ from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, T
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
-from scheduler.statistics.life_model import LifePrior
+from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.vocabulary import WorkOrderState
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What a pass decides from. `life` None pools the priors afresh; `in_scope` are the systems in `columns`.
+    """What a pass decides from. `prior` None learns it afresh; `in_scope` are the systems in `columns`.
 
     Orders and tasks are those of every system, since they compete for the same shelves. `lots` are what is on the
     shelves less what work underway has taken into its hands. `looked_day` says of each diagnosis that stands when
@@ -28,7 +28,7 @@ class Known:
     """
 
     columns: PlantColumns
-    life: LifePrior | None
+    prior: ElementPrior | None
     orders: tuple[OpenOrder, ...]
     tasks: tuple[OpenTask, ...]
     kits: Mapping[str, KitSpec]
@@ -43,7 +43,7 @@ class Planned:
 
     items: tuple[DueItem, ...]
     diagnoses: tuple[Diagnosis, ...]
-    life: LifePrior
+    prior: ElementPrior
     work: WorkPlan
     picks: tuple[Pick, ...]
 
@@ -52,7 +52,7 @@ def plan(known: Known) -> Planned:
     """Decide everything that a pass decides."""
     columns = known.columns
     duty = assess_duty(columns)
-    condition = assess_condition(columns, duty, known.life)
+    condition = assess_condition(columns, duty, known.prior)
     sightings = sightings_of(columns, condition)
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
@@ -64,7 +64,7 @@ def plan(known: Known) -> Planned:
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
     picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
-    return Planned(tuple(items), tuple(diagnoses), condition.life, work, tuple(picks))
+    return Planned(tuple(items), tuple(diagnoses), condition.prior, work, tuple(picks))
 
 
 def _issued_until(columns: PlantColumns) -> dict[str, float]:

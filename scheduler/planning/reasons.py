@@ -88,7 +88,7 @@ def _pressure_facts(columns: PlantColumns, condition: Condition, position: int) 
         "stated_terminal_bar": _known(round(float(condition.terminal_dp_bar[position]), 4)),
         "coldest_start_degC": _known(columns.systems.coldest_start_degC[columns.positions.system[position]]),
         "warm_oil_temperature_degC": round(float(condition.warm.oil_temperature_degC[position]), 1),
-        "load_share": round(float(condition.pressure.load_share[row]), 3),
+        "load_share": round(float(condition.pressure.evidence.load_share[row]), 3),
         "past_share": round(float(condition.pressure.past_share[row]), 3),
     }
 

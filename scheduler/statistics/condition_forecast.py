@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from scheduler.statistics.life_model import LifePrior, remaining_life
+from scheduler.statistics.life_model import LifeEnd, LifePrior, remaining_life
 from scheduler.statistics.load_grid import (
     THREE_POINTS,
     LoadGrid,
@@ -27,97 +27,139 @@ from scheduler.statistics.load_grid import (
     load_grid,
     shape_table,
 )
-from scheduler.statistics.load_posterior import (
-    ForecastSettings,
-    Gathered,
-    Positions,
-    Posterior,
-    ReadingColumns,
-    gather,
-    posterior,
-)
+from scheduler.statistics.load_posterior import ForecastSettings, Gathered, Positions, Posterior, ReadingColumns
+from scheduler.statistics.reading_evidence import ReadingEvidence, nothing_read, put_evidence, weighed_blocks
 from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN_WIDTH, RemainingHours
 from scheduler.statistics.robust_readings import robust_weights
 
 Floats = npt.NDArray[np.float64]
-Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
-__all__ = ["ConditionForecast", "ForecastSettings", "ReadingColumns", "forecast"]
+__all__ = ["ConditionForecast", "ElementPrior", "ForecastSettings", "KnownBefore", "ReadingColumns", "forecast"]
 
 _NEGLIGIBLE = 1e-5  # share of a node below which its remaining hours are not worked out
-_POSITIONS_AT_ONCE = 64  # keeps the block's tables in the processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class KnownBefore:
+    """What is known of P positions before their readings; (P,) where not said otherwise.
+
+    log_terminal, log_clean_mean: in the readings' started logarithm; log_clean_var > 0: how well the clean level is
+    known. They may be missing (NaN) only where there are no readings. shape_weights (J,) or (P, J): of `shapes`;
+    without them `first_shape_weights`. noise: variance of the readings over the stated one; none is 1.
+    bin_variance: see `ForecastSettings`, whose value holds without it.
+    """
+
+    log_terminal: Floats
+    log_clean_mean: Floats
+    log_clean_var: Floats
+    life: LifePrior
+    shape_weights: Floats | None = None
+    noise: Floats | None = None
+    bin_variance: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ElementPrior:
+    """What other lives teach of P elements to come, whatever their limits are now; (P,) where not said otherwise.
+
+    clean_deviation: of the started logarithm of the clean ΔP from its sheet's. The rest as in `KnownBefore`.
+    """
+
+    life: LifePrior
+    clean_deviation: Floats
+    clean_log_var: Floats
+    shape_weights: Floats
+    noise: Floats
+    bin_variance: Floats
+
+    def __len__(self) -> int:
+        return len(self.life)
+
+    def at(self, rows: npt.NDArray[np.integer]) -> "ElementPrior":
+        """The prior of some of the elements."""
+        return ElementPrior(
+            self.life.at(rows),
+            *(
+                getattr(self, name)[rows]
+                for name in ("clean_deviation", "clean_log_var", "shape_weights", "noise", "bin_variance")
+            ),
+        )
+
+    def before(self, log_terminal: Floats, log_clean_sheet: Floats) -> KnownBefore:
+        """Together with the elements' own limits."""
+        return KnownBefore(
+            log_terminal=log_terminal,
+            log_clean_mean=log_clean_sheet + self.clean_deviation,
+            log_clean_var=self.clean_log_var,
+            life=self.life,
+            shape_weights=self.shape_weights,
+            noise=self.noise,
+            bin_variance=self.bin_variance,
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class ConditionForecast:
     """What the readings and the lives before say of P positions; (P,) where not said otherwise.
 
-    load_share: load now over terminal load (geometric mean). past_share: probability that the terminal is
-    already passed. clean_log_mean: started logarithm of the clean ΔP. shape_share (P, J): weights of shapes.
-    log_life_mean, log_life_var: of ln(run hours from fitting to terminal). noise_ratio: variance of the
-    readings over the stated one. reading_weight (N,): 1/variance that each reading kept.
+    past_share: probability that the terminal is already passed. evidence: what the readings say, with the age alone
+    where there are none. reading_weight (N,): 1/variance that each reading kept.
     """
 
     remaining: RemainingHours
-    load_share: Floats
     past_share: Floats
-    clean_log_mean: Floats
-    shape_share: Floats
-    log_life_mean: Floats
-    log_life_var: Floats
-    noise_ratio: Floats
+    evidence: ReadingEvidence
     reading_weight: Floats
 
 
 def forecast(
     readings: ReadingColumns,
+    before: KnownBefore,
     *,
     run_h_now: Floats,
-    log_terminal: Floats,
-    log_clean_mean: Floats,
-    log_clean_var: Floats,
-    life: LifePrior,
-    shape_weights: Floats | None = None,
     shapes: ShapeTable | None = None,
     settings: ForecastSettings | None = None,
 ) -> ConditionForecast:
     """Run hours left to the terminal for P positions; a position with no readings gets `remaining_life`.
 
-    run_h_now (P,): run hours since fitted, not below the last reading's. log_terminal, log_clean_mean (P,):
-    in the readings' started logarithm; log_clean_var (P,) > 0: how well the clean level is known before.
-    They may be missing (NaN) only where there are no readings. shape_weights (J,) or (P, J): prior weights of
-    `shapes`; without them `first_shape_weights`. Raises ValueError naming what cannot be used.
+    run_h_now (P,): run hours since fitted, not below the last reading's. Raises ValueError naming what cannot be
+    used.
     """
     shapes, settings = shapes or shape_table(), settings or ForecastSettings()
-    _refuse_what_cannot_be(readings, run_h_now, log_terminal, log_clean_mean, log_clean_var)
-    if shape_weights is None:
-        shape_weights = first_shape_weights(shapes, np.nan_to_num(log_terminal - log_clean_mean))
-        settings = replace(settings, bin_variance=settings.unlearned_bin_variance)
-    shape_weights = np.broadcast_to(shape_weights, (len(run_h_now), len(shapes)))
-    positions = Positions(
-        run_h_now=run_h_now,
-        log_terminal=log_terminal,
-        clean_mean=log_clean_mean,
-        clean_var=log_clean_var,
-        log_life_mean=life.log_median,
-        log_life_sd=life.log_sd,
-        shape_weights=shape_weights,
-    )
-    believed = robust_weights(readings.offsets, readings.run_h, readings.log_dp, readings.weight)
-    known = _by_age_alone(positions, life, believed)
+    _refuse_what_cannot_be(readings, run_h_now, before.log_terminal, before.log_clean_mean, before.log_clean_var)
+    positions = positions_of(before, run_h_now, np.full(len(run_h_now), LifeEnd.RUNNING), shapes, settings)
+    weight = robust_weights(readings.offsets, readings.run_h, readings.log_dp, readings.weight)
+    known = _by_age_alone(positions, before.life, weight)
     grid = load_grid(shapes, settings.rate_bend_log_sd)
-    read = np.flatnonzero(np.diff(readings.offsets))
-    ends = np.zeros((len(read), BINS + 2))
-    for start in range(0, len(read), _POSITIONS_AT_ONCE):
-        block = slice(start, start + _POSITIONS_AT_ONCE)
-        some = positions.at(read[block])
-        gathered = gather(readings, believed, read[block], some, settings)
-        weighed = posterior(grid, gathered, some, settings)
-        ends[block] = _ends(grid, gathered, weighed, settings)
-        _put_summary(known, read[block], grid, gathered, weighed)
-    _put_remaining(known, read, ends, settings)
+    future_rate = _future_rate_spread(settings.future_rate_log_sd)
+    for rows, some, gathered, weighed in weighed_blocks(grid, replace(readings, weight=weight), positions, settings):
+        put_evidence(known.evidence, rows, some, grid, gathered, weighed)
+        _put_remaining(known, rows, _ends(grid, gathered, weighed, settings), future_rate)
     return known
+
+
+def positions_of(
+    before: KnownBefore, run_h: Floats, end: Indices, shapes: ShapeTable, settings: ForecastSettings
+) -> Positions:
+    """The grid's inputs, with what is not known before filled by what is usual."""
+    weights, bin_variance = before.shape_weights, before.bin_variance
+    if weights is None:
+        weights = first_shape_weights(shapes, np.nan_to_num(before.log_terminal - before.log_clean_mean))
+        if bin_variance is None:
+            bin_variance = np.full(len(run_h), settings.unlearned_bin_variance)
+    return Positions(
+        run_h_now=run_h,
+        log_terminal=before.log_terminal,
+        clean_mean=before.log_clean_mean,
+        clean_var=before.log_clean_var,
+        log_life_mean=before.life.log_median,
+        log_life_sd=before.life.log_sd,
+        shape_weights=np.broadcast_to(weights, (len(run_h), len(shapes))),
+        noise=np.ones(len(run_h)) if before.noise is None else before.noise,
+        bin_variance=np.full(len(run_h), settings.bin_variance) if bin_variance is None else bin_variance,
+        end=np.asarray(end, dtype=np.int64),
+    )
 
 
 def _refuse_what_cannot_be(
@@ -144,40 +186,26 @@ def _refuse_what_cannot_be(
         raise ValueError(f"position {where} has a reading at {last_h[where]} h, after {run_h_now[where]} h")
 
 
-def _by_age_alone(positions: Positions, life: LifePrior, believed: Floats) -> ConditionForecast:
+def _by_age_alone(positions: Positions, life: LifePrior, weight: Floats) -> ConditionForecast:
     """Every position as if it had no readings."""
     remaining = remaining_life(life, positions.run_h_now)
     left_h = remaining.quantile(0.5)
+    nothing = nothing_read(*positions.shape_weights.shape)
     return ConditionForecast(
         remaining=remaining,
-        load_share=positions.run_h_now / np.maximum(positions.run_h_now + left_h, 1e-9),
         past_share=np.zeros(len(left_h)),
-        clean_log_mean=positions.clean_mean.copy(),
-        shape_share=positions.shape_weights.copy(),
-        log_life_mean=positions.log_life_mean.copy(),
-        log_life_var=positions.log_life_sd**2,
-        noise_ratio=np.ones(len(left_h)),
-        reading_weight=believed,
+        evidence=replace(
+            nothing,
+            load_share=positions.run_h_now / np.maximum(positions.run_h_now + left_h, 1e-9),
+            clean_log_mean=positions.clean_mean.copy(),
+            clean_log_var=positions.clean_var.copy(),
+            log_life_mean=positions.log_life_mean.copy(),
+            log_life_var=positions.log_life_sd**2,
+            noise_ratio=positions.noise.copy(),
+            shape_share=positions.shape_weights.copy(),
+        ),
+        reading_weight=weight,
     )
-
-
-def _put_summary(known: ConditionForecast, rows: Indices, grid: LoadGrid, got: Gathered, weighed: Posterior) -> None:
-    share, log_life = weighed.share, weighed.log_life
-    mean = _mean(share, log_life)
-    known.log_life_mean[rows] = mean
-    known.log_life_var[rows] = _mean(share, (log_life - mean[:, None].astype(np.float32)) ** 2)
-    bends = np.exp(grid.log_bend)
-    log_now = np.log(got.now_s)
-    known.load_share[rows] = np.exp(
-        _mean(share, got.log_h.astype(np.float32) - log_life) + log_now[:, 0] * (share @ bends)
-    )
-    known.clean_log_mean[rows] += _mean(share, weighed.clean)
-    known.noise_ratio[rows] = _mean(share, weighed.scale) / (got.freedom[:, 0] - 1.0)
-    known.shape_share[rows] = share.reshape(len(rows), known.shape_share.shape[1], -1).sum(axis=2)
-
-
-def _mean(share: Singles, values: Singles) -> Floats:
-    return np.asarray(np.einsum("nk,nk->n", share, values), dtype=np.float64)
 
 
 def _ends(grid: LoadGrid, got: Gathered, weighed: Posterior, settings: ForecastSettings) -> Floats:
@@ -217,8 +245,8 @@ def _future_rate_spread(log_sd: float) -> Floats:
     return np.diff(reach, axis=1, append=1.0)
 
 
-def _put_remaining(known: ConditionForecast, rows: Indices, ends: Floats, settings: ForecastSettings) -> None:
-    spread = ends[:, 1:-1] @ _future_rate_spread(settings.future_rate_log_sd)
+def _put_remaining(known: ConditionForecast, rows: Indices, ends: Floats, future_rate: Floats) -> None:
+    spread = ends[:, 1:-1] @ future_rate
     known.past_share[rows] = ends[:, 0]
     known.remaining.already_reached[rows] = ends[:, 0]
     known.remaining.within[rows] = spread[:, :-1]

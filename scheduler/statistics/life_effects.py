@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.linalg import cho_factor, cho_solve
 
 Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int64]
@@ -73,11 +74,10 @@ class _Block:
 
 @dataclass(frozen=True, slots=True)
 class LifeEffects:
-    """Lives conditioned upon: `seen` (n,) with mean y less its offset, variance given the shared effects."""
+    """Lives conditioned upon: one block per system; type_mean, type_cov are of the types' means now."""
 
     lives: Where
     spreads: Spreads
-    guess: TypeGuess
     blocks: dict[int, _Block]
     type_mean: Floats
     type_cov: Floats
@@ -86,8 +86,9 @@ class LifeEffects:
     def expected(self, targets: Where, leave_out: Indices) -> Expected:
         """Of each target, with the life `leave_out` (−1: none) of its system taken away."""
         mean, var = np.empty(len(targets)), np.empty(len(targets))
-        for system in np.unique(targets.system):
-            rows = np.flatnonzero(targets.system == system)
+        order = np.argsort(targets.system, kind="stable")
+        systems, first = np.unique(targets.system[order], return_index=True)
+        for system, rows in zip(systems, np.split(order, first[1:])[: len(systems)], strict=True):
             block = self.blocks.get(int(system))
             some = targets.at(rows)
             if block is None:
@@ -138,9 +139,9 @@ class LifeEffects:
         var = unexplained + np.sum(spread * regressor, axis=1) + np.sum(regressor * s, axis=1) ** 2 / den
         return mean, var
 
-    def position_effects(self) -> tuple[Floats, Floats, Indices]:
-        """Mean and variance of each position's own effect, and the positions they belong to."""
-        means, variances, which = [], [], []
+    def position_effects(self) -> tuple[Floats, Floats]:
+        """Mean and variance of each position's own effect, one for each position that has lives."""
+        means, variances = [np.zeros(0)], [np.zeros(0)]
         for block in self.blocks.values():
             of = self.lives.position[block.rows]
             held = np.unique(of)
@@ -150,28 +151,23 @@ class LifeEffects:
             means.append(sums @ block.pulled - by_type @ self.type_mean)
             about = np.sum((by_type @ self.type_cov) * by_type, axis=1)
             variances.append(self.spreads.between - np.sum(gain * sums, axis=1) + about)
-            which.append(held)
-        nothing = np.zeros(0)
-        return (
-            np.concatenate([nothing, *means]),
-            np.concatenate([nothing, *variances]),
-            np.concatenate([np.zeros(0, dtype=np.int64), *which]),
-        )
+        return np.concatenate(means), np.concatenate(variances)
 
 
 def condition_on(lives: Where, seen: Floats, seen_var: Floats, guess: TypeGuess, spreads: Spreads) -> LifeEffects:
     """Condition on lives whose ln life is `seen` (n,), each within `seen_var` > 0 of type + position + system."""
+    order = np.argsort(lives.system, kind="stable")
+    systems, first = np.unique(lives.system[order], return_index=True)
     types = len(guess.mean)
     blocks: dict[int, _Block] = {}
     precision = np.diag(1.0 / guess.var)
     pull = guess.mean / guess.var
     fit, log_det = 0.0, 0.0
-    for system in np.unique(lives.system):
-        rows = np.flatnonzero(lives.system == system)
+    for system, rows in zip(systems, np.split(order, first[1:])[: len(systems)], strict=True):
         some = lives.at(rows)
         covariance = _shared(some, some, spreads) + np.diag(seen_var[rows])
-        inverse = np.linalg.inv(covariance)
-        inverse = 0.5 * (inverse + inverse.T)
+        factor, _ = cho_factor(covariance, lower=True, check_finite=False)
+        inverse = np.asarray(cho_solve((factor, True), np.eye(len(rows)), check_finite=False))
         design = _design(some, types)
         by_type = inverse @ design
         pulled = inverse @ seen[rows]
@@ -179,19 +175,20 @@ def condition_on(lives: Where, seen: Floats, seen_var: Floats, guess: TypeGuess,
         precision += design.T @ by_type
         pull += by_type.T @ seen[rows]
         fit += float(seen[rows] @ pulled)
-        log_det += float(np.linalg.slogdet(covariance)[1])
+        log_det += 2.0 * float(np.sum(np.log(np.diag(factor))))
     cov = np.linalg.inv(precision)
     mean = cov @ pull
     fit += float(np.sum(guess.mean**2 / guess.var)) - float(pull @ mean)
     log_det += float(np.sum(np.log(guess.var))) + float(np.linalg.slogdet(precision)[1])
-    return LifeEffects(lives, spreads, guess, blocks, mean, cov, -0.5 * (fit + log_det))
+    return LifeEffects(lives, spreads, blocks, mean, np.asarray(cov), -0.5 * (fit + log_det))
 
 
 def _shared(one: Where, other: Where, spreads: Spreads) -> Floats:
     """Covariance of the effects that two sets of lives of one system share, (a, b)."""
-    apart_d = np.abs(one.day[:, None] - other.day[None, :])
-    system = spreads.system * np.exp(-apart_d / spreads.memory_d)
-    return np.asarray(spreads.between * (one.position[:, None] == other.position[None, :]) + system)
+    shared = np.where(one.position[:, None] == other.position[None, :], spreads.between, 0.0)
+    if spreads.system:
+        shared += spreads.system * np.exp(-np.abs(one.day[:, None] - other.day[None, :]) / spreads.memory_d)
+    return shared
 
 
 def _design(lives: Where, types: int) -> Floats:

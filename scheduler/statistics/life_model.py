@@ -30,6 +30,8 @@ LONGEST_BELIEVED = 3.0
 """No median life above this many times the longest life seen of the type or the first guess (ours: without
 the cap a type whose every life was cut short runs away to lives that nobody has seen)."""
 _MOST_ROUNDS = 200
+_SETTLED = 1e-4
+_LOOKS = (2, 8)  # rounds after which the system's spread is looked for
 _SYSTEM_SPREADS = (0.0, 0.003, 0.01, 0.03, 0.08)
 _SYSTEM_MEMORIES_D = (60.0, 200.0, 700.0)
 _SYSTEM_FEWEST_LIVES = 12
@@ -135,7 +137,9 @@ class PooledLives:
     def prior_of_each(self) -> tuple[Floats, Floats]:
         """Mean and variance of ln life of each life as the other lives would have it, (n,) each."""
         found = self.effects.expected(self.lives_where, np.arange(len(self.lives_where)))
-        mean = np.minimum(found.mean + self.offset[self.lives_where.position], self.longest[self.lives_where.position])
+        mean = np.minimum(
+            found.mean + self.offset[self.lives_where.position], self.longest[self.lives_where.position]
+        )
         return mean, found.var + self.effects.spreads.within
 
 
@@ -183,13 +187,15 @@ def pool_lives(
     spread: LifeSpread | None = None,
     *,
     systems: bool = True,
+    begin_with: Spreads | None = None,
 ) -> PooledLives:
     """Pool n lives for P targets. own_life (P,): the row of a target's own running life, which must not be its own
-    prior; −1 for none. With `systems` false no effect of the system in its time is looked for.
+    prior; −1 for none. With `systems` false no effect of the system in its time is looked for. `begin_with` are the
+    spreads of a pooling of much the same lives, from which these are soon found.
     """
     spread = spread or LifeSpread()
     numbered = _on_common_numbers(lives, targets, guess)
-    found = _Pool(lives, numbered, spread).settle(systems)
+    found = _Pool(lives, numbered, spread).settle(systems, begin_with)
     target = numbered.target
     expected = found.effects.expected(target, own_life)
     mean = np.minimum(expected.mean + found.offset[target.position], found.longest[target.position])
@@ -271,7 +277,7 @@ class _Pool:
         self.is_read = ~np.isnan(lives.read_log_life)
         self.is_exact = ~self.is_read & (lives.end == LifeEnd.AT_LIMIT)
 
-    def settle(self, systems: bool) -> _Settled:
+    def settle(self, systems: bool, begin_with: Spreads | None) -> _Settled:
         numbered, lives = self.numbered, self.lives
         types = len(numbered.type_guess.mean)
         longest = np.full(types, -np.inf)
@@ -279,14 +285,15 @@ class _Pool:
         believed = np.log(LONGEST_BELIEVED) + np.maximum(longest[numbered.position_type], numbered.guess_log_h)
         believed = np.where(np.isfinite(believed), believed, np.inf)
         offset = numbered.own_guess.copy()
-        spreads = Spreads(self.spread.within_log_sd**2, self.spread.between_log_sd**2, 0.0, _SYSTEM_MEMORIES_D[1])
+        first = Spreads(self.spread.within_log_sd**2, self.spread.between_log_sd**2, 0.0, _SYSTEM_MEMORIES_D[1])
+        spreads = begin_with or first
         start = numbered.type_guess.mean[numbered.where.type] + offset[numbered.where.position]
         expected = Expected(start, np.zeros(len(start)))
         nobody = np.full(len(lives.life_h), -1)
         effects = self._conditioned(expected, offset, spreads)
         look_for_systems = systems and len(lives.life_h) >= _SYSTEM_FEWEST_LIVES
         for turn in range(_MOST_ROUNDS if len(lives.life_h) else 0):
-            if look_for_systems and turn in {3, 10, 25}:
+            if look_for_systems and turn in _LOOKS:
                 spreads = self._with_system(expected, offset, effects.spreads)
                 effects = self._conditioned(expected, offset, spreads)
             found = effects.expected(numbered.where, nobody)
@@ -298,7 +305,8 @@ class _Pool:
             left = np.diag(effects.type_cov) / numbered.type_guess.var
             offset = numbered.own_guess * left[numbered.position_type]
             effects = self._conditioned(expected, offset, spreads)
-            if moved + abs(spreads.within - before.within) < 1e-7 and not (look_for_systems and turn < 26):
+            moved += abs(spreads.within - before.within) + abs(spreads.between - before.between)
+            if moved < _SETTLED and not (look_for_systems and turn <= max(_LOOKS)):
                 break
         return _Settled(effects, offset, believed)
 
@@ -336,10 +344,10 @@ class _Pool:
         share = within / (within + np.where(self.is_read, self.lives.read_var, 0.0))
         read = share**2 * ((self.lives.read_log_life - expected.mean) ** 2 + expected.var) + within * (1.0 - share)
         own = np.where(self.is_read, read, np.where(self.is_exact, exact, cut))
-        effect, effect_var, held = effects.position_effects()
+        effect, effect_var = effects.position_effects()
         weight = prior.worth_lives
         new_within = (weight * prior.within_log_sd**2 + np.sum(own)) / (weight + len(own))
-        new_between = (weight * prior.between_log_sd**2 + np.sum(effect**2 + effect_var)) / (weight + len(held))
+        new_between = (weight * prior.between_log_sd**2 + np.sum(effect**2 + effect_var)) / (weight + len(effect))
         return replace(
             effects.spreads,
             within=max(float(new_within), prior.floor**2),

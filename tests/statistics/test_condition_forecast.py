@@ -9,6 +9,7 @@ from scheduler.engineering.loading_curve import SHAPES, load_of, log_dp_ratio
 from scheduler.statistics.condition_forecast import (
     ConditionForecast,
     ForecastSettings,
+    KnownBefore,
     ReadingColumns,
     forecast,
 )
@@ -31,20 +32,21 @@ def forecast_of(lives: list[tuple[Floats, Floats]], now: float | Floats, **more:
     """Forecasts from (run_h, log_dp) of each life; the same type, clean level and terminal for all."""
     count = len(lives)
     run_h = np.concatenate([hours for hours, _ in lives])
-    wanted: dict[str, object] = {
-        "run_h_now": np.broadcast_to(np.asarray(now, dtype=np.float64), (count,)),
+    said: dict[str, object] = {
         "log_terminal": np.full(count, TERMINAL),
         "log_clean_mean": np.full(count, CLEAN),
         "log_clean_var": np.full(count, 0.02),
         "life": life_prior(count),
     }
+    said |= {name: more.pop(name) for name in KnownBefore.__dataclass_fields__ if name in more}
     readings = ReadingColumns(
         offsets=np.concatenate([[0], np.cumsum([len(hours) for hours, _ in lives])]).astype(np.int64),
         run_h=run_h,
         log_dp=np.concatenate([log_dp for _, log_dp in lives]),
         weight=np.full(len(run_h), 1.0 / NOISE**2),
     )
-    return forecast(readings, **(wanted | more))  # type: ignore[arg-type]
+    run_h_now = np.broadcast_to(np.asarray(now, dtype=np.float64), (count,))
+    return forecast(readings, KnownBefore(**said), run_h_now=run_h_now, **more)  # type: ignore[arg-type]
 
 
 def analytic_shapes() -> ShapeTable:
@@ -90,12 +92,12 @@ def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
     )
     assert np.all(found.reading_weight == 1.0 / NOISE**2)  # the sampling knows no robust step
     mean = float(weight @ np.log(life))
-    assert found.log_life_mean[0] == pytest.approx(mean, abs=0.02)
-    assert found.log_life_var[0] == pytest.approx(weight @ (np.log(life) - mean) ** 2, rel=0.1)
+    assert found.evidence.log_life_mean[0] == pytest.approx(mean, abs=0.02)
+    assert found.evidence.log_life_var[0] == pytest.approx(weight @ (np.log(life) - mean) ** 2, rel=0.1)
     assert found.past_share[0] == pytest.approx(weight @ (load >= end), abs=0.005)
-    assert found.clean_log_mean[0] == pytest.approx(CLEAN + weight @ clean, abs=0.01)
+    assert found.evidence.clean_log_mean[0] == pytest.approx(CLEAN + weight @ clean, abs=0.01)
     shares = np.bincount(shape, weight, len(SHAPES))
-    assert found.shape_share[0] == pytest.approx(shares, abs=0.03)
+    assert found.evidence.shape_share[0] == pytest.approx(shares, abs=0.03)
 
     gap = np.maximum(end - load, 0.0)
     left = gap + rng.normal(size=draws) * 0.05 * np.minimum(end, 3.0 * gap)
@@ -175,7 +177,7 @@ def test_an_element_clearly_past_its_terminal_is_told_so() -> None:
     found = forecast_of([(hours, exponential_life(1200.0, hours))], 1300.0)
     assert found.past_share[0] > 0.5
     assert found.remaining.quantile(0.5)[0] == 0.0
-    assert found.load_share[0] > 1.0
+    assert found.evidence.load_share[0] > 1.0
 
 
 def test_two_readings_of_an_element_past_its_terminal_are_enough() -> None:
@@ -288,12 +290,5 @@ def test_what_cannot_be_used_is_refused() -> None:
 def test_an_empty_plant_has_no_forecasts() -> None:
     nothing = np.zeros(0)
     readings = ReadingColumns(np.zeros(1, dtype=np.int64), nothing, nothing, nothing)
-    found = forecast(
-        readings,
-        run_h_now=nothing,
-        log_terminal=nothing,
-        log_clean_mean=nothing,
-        log_clean_var=nothing,
-        life=life_prior(0),
-    )
+    found = forecast(readings, KnownBefore(nothing, nothing, nothing, life_prior(0)), run_h_now=nothing)
     assert len(found.remaining) == 0

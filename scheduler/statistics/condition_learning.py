@@ -1,0 +1,253 @@
+"""Everything that finished lives teach about those to come: life, shape, clean level and noise, by type and position.
+
+Each life with readings, also one changed early and one that still runs, is weighed on the grid of `load_posterior` with
+what all the other lives say of it beforehand; what its own readings add becomes a soft life of `life_model`, a vote of
+`shape_weights` and a deviation of `clean_level`. That is repeated a few times, since each life's prior is the others'
+posterior (empirical Bayes). Lives without readings count by their end alone.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from scheduler.statistics.clean_level import CleanLevel, own_deviation, pooled_clean_level
+from scheduler.statistics.condition_forecast import ElementPrior, positions_of
+from scheduler.statistics.life_effects import Spreads, Where
+from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifePrior, Lives, PooledLives, pool_lives
+from scheduler.statistics.load_grid import LoadGrid, ShapeTable, first_shape_weights, load_grid, shape_table
+from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
+from scheduler.statistics.reading_evidence import ReadingEvidence, evidence_of
+from scheduler.statistics.robust_readings import robust_weights
+from scheduler.statistics.shape_weights import position_shape_weights, shape_likelihood, type_shape_weights
+
+Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+ROUNDS = 4
+SHOWN_FROM_SHARE = 0.45
+"""Of the terminal ΔP: a life whose last readings stood above it has shown its shape (ours)."""
+NOISE_FEWEST_READINGS = 10
+NOISE_RANGE = (0.2, 6.0)
+_LEAST_PRECISION = 0.05
+_READ_VAR = (0.002, 20.0)
+
+
+@dataclass(frozen=True, slots=True)
+class LivesRead:
+    """E lives with what was read of them, (E,) each: those that ended, and those that still run.
+
+    readings: usable ones, ragged by life. run_h: fitting to removal, or to now. end: `LifeEnd` codes. where: type 0..T−1
+    and position as integers. log_terminal, log_clean_sheet, clean_log_sd: as in `KnownBefore`, the sheet's. NaN where
+    not known; such a life counts by its end alone.
+    """
+
+    readings: ReadingColumns
+    run_h: Floats
+    end: Indices
+    where: Where
+    log_terminal: Floats
+    log_clean_sheet: Floats
+    clean_log_sd: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What is known before its readings of each target (P,), and of each life by all the others (E,)."""
+
+    targets: ElementPrior
+    lives: ElementPrior
+    evidence: ReadingEvidence
+    shown: Flags
+    shapes: ShapeTable
+
+
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """The elements to be forecast, (P,) each. own_life: their row in the lives, −1 where they are none."""
+
+    where: Where
+    guess: FirstGuess
+    own_life: Indices
+    log_terminal: Floats
+    log_clean_sheet: Floats
+    clean_log_sd: Floats
+
+
+def learn(lives: LivesRead, targets: Targets, settings: ForecastSettings | None = None) -> Learned:
+    """Learn from all lives what is to be expected of the targets before their own readings."""
+    settings = replace(settings or ForecastSettings(), life_degrees=np.inf)
+    shapes = shape_table()
+    return _Learning(lives, targets, settings, shapes, load_grid(shapes, settings.rate_bend_log_sd)).run()
+
+
+class _Learning:
+    def __init__(
+        self, lives: LivesRead, targets: Targets, settings: ForecastSettings, shapes: ShapeTable, grid: LoadGrid
+    ) -> None:
+        self.lives, self.targets, self.settings, self.shapes, self.grid = lives, targets, settings, shapes, grid
+        read = lives.readings
+        self.readings = replace(read, weight=robust_weights(read.offsets, read.run_h, read.log_dp, read.weight))
+        self.count = np.diff(read.offsets)
+        self.is_read = self.count > 0
+        self.shown = _shown(lives)
+        self.types = int(max(lives.where.type.max(initial=-1), targets.where.type.max(initial=-1))) + 1
+        self.spreads: Spreads | None = None
+        self.own_row = np.arange(len(lives.run_h))
+        rise = np.nan_to_num(lives.log_terminal - lives.log_clean_sheet)
+        self.usual_shapes = first_shape_weights(shapes, rise)
+        self.usual_of_targets = first_shape_weights(
+            shapes, np.nan_to_num(targets.log_terminal - targets.log_clean_sheet)
+        )
+
+    def run(self) -> Learned:
+        nothing = np.full(len(self.lives.run_h), np.nan)
+        pooled = self._pool(nothing, nothing)
+        before = self._first(pooled)
+        evidence = self._weigh(before)
+        for _ in range(ROUNDS - 1):
+            before, of_targets = self._relearn(before, evidence)
+            evidence = self._weigh(before)
+        before, of_targets = self._relearn(before, evidence)
+        return Learned(of_targets, before, evidence, self.shown, self.shapes)
+
+    def _pool(self, log_life: Floats, var: Floats, look_for_systems: bool = False) -> PooledLives:
+        kept = (self.lives.end != LifeEnd.RUNNING) | ~np.isnan(log_life)
+        rows = np.flatnonzero(kept)
+        row_of = np.full(len(kept) + 1, -1)  # the last stands for none
+        row_of[rows] = np.arange(len(rows))
+        self.pooled_rows = rows
+        lives = Lives(
+            self.lives.run_h[rows], self.lives.end[rows], self.lives.where.at(rows), log_life[rows], var[rows]
+        )
+        return pool_lives(
+            lives,
+            self.targets.where,
+            self.targets.guess,
+            row_of[self.targets.own_life],
+            systems=look_for_systems,
+            begin_with=self.spreads,
+        )
+
+    def _prior_of_lives(self, pooled: PooledLives) -> LifePrior:
+        """Of every life by all the others; a running one that was not pooled has its target's."""
+        count = len(self.lives.run_h)
+        mean, var = np.full(count, np.nan), np.full(count, np.nan)
+        mean[self.pooled_rows], var[self.pooled_rows] = pooled.prior_of_each()
+        own = self.targets.own_life
+        left = (own >= 0) & np.isnan(mean[own])
+        mean[own[left]] = pooled.next_life.log_median[left]
+        var[own[left]] = pooled.next_life.log_sd[left] ** 2
+        nobody = np.zeros(count, dtype=np.int64)
+        return LifePrior(mean, np.sqrt(var), nobody, nobody, nobody)
+
+    def _first(self, pooled: PooledLives) -> ElementPrior:
+        lives = self.lives
+        return ElementPrior(
+            life=self._prior_of_lives(pooled),
+            clean_deviation=np.zeros(len(lives.run_h)),
+            clean_log_var=lives.clean_log_sd**2,
+            shape_weights=self.usual_shapes,
+            noise=np.ones(len(lives.run_h)),
+            bin_variance=np.full(len(lives.run_h), self.settings.unlearned_bin_variance),
+        )
+
+    def _weigh(self, prior: ElementPrior) -> ReadingEvidence:
+        before = prior.before(self.lives.log_terminal, self.lives.log_clean_sheet)
+        positions: Positions = positions_of(before, self.lives.run_h, self.lives.end, self.shapes, self.settings)
+        return evidence_of(self.grid, self.readings, positions, self.settings)
+
+    def _relearn(self, before: ElementPrior, evidence: ReadingEvidence) -> tuple[ElementPrior, ElementPrior]:
+        """What is known before of each life and of each target, after one more look at the evidence."""
+        lives, targets = self.lives, self.targets
+        # the system's spread shows once the lives are known by their readings, and stays as it was found
+        pooled = self._pool(*_soft_lives(before.life, evidence), look_for_systems=self.spreads is None)
+        self.spreads = pooled.effects.spreads
+        clean, clean_of_targets = self._clean(before, evidence)
+        shapes, shapes_of_targets = self._shapes(before, evidence)
+        noise = self._noise(evidence)
+        bin_variance = self._bin_variance()
+        of_lives = ElementPrior(
+            life=self._prior_of_lives(pooled),
+            clean_deviation=clean.mean,
+            clean_log_var=clean.var,
+            shape_weights=shapes,
+            noise=noise[lives.where.type],
+            bin_variance=bin_variance[lives.where.type],
+        )
+        of_targets = ElementPrior(
+            life=pooled.next_life,
+            clean_deviation=clean_of_targets.mean,
+            clean_log_var=clean_of_targets.var,
+            shape_weights=shapes_of_targets,
+            noise=noise[targets.where.type],
+            bin_variance=bin_variance[targets.where.type],
+        )
+        return of_lives, of_targets
+
+    def _clean(self, before: ElementPrior, evidence: ReadingEvidence) -> tuple[CleanLevel, CleanLevel]:
+        lives, targets = self.lives, self.targets
+        rows = np.flatnonzero(self.is_read)
+        mean, var = own_deviation(
+            evidence.clean_log_mean[rows] - lives.log_clean_sheet[rows],
+            evidence.clean_log_var[rows],
+            before.clean_deviation[rows],
+            before.clean_log_var[rows],
+        )
+        row_of = np.full(len(self.count) + 1, -1)
+        row_of[rows] = np.arange(len(rows))
+        sd = np.full(self.types, 0.25)
+        for where, told in ((lives.where, lives.clean_log_sd), (targets.where, targets.clean_log_sd)):
+            np.maximum.at(sd, where.type, np.nan_to_num(told))
+        seen = lives.where.at(rows)
+        of_lives = pooled_clean_level(mean, var, seen, lives.where, row_of[self.own_row], sd)
+        of_targets = pooled_clean_level(mean, var, seen, targets.where, row_of[targets.own_life], sd)
+        return of_lives, of_targets
+
+    def _shapes(self, before: ElementPrior, evidence: ReadingEvidence) -> tuple[Floats, Floats]:
+        lives, targets = self.lives, self.targets
+        likelihood = shape_likelihood(evidence.shape_share, before.shape_weights)
+        usual = np.full((self.types, len(self.shapes)), 1.0 / len(self.shapes))
+        for where, weights in ((targets.where, self.usual_of_targets), (lives.where, self.usual_shapes)):
+            for kind in np.unique(where.type):
+                usual[kind] = weights[where.type == kind].mean(axis=0)
+        of_type = type_shape_weights(likelihood, self.shown, lives.where.type, usual)
+        votes = (likelihood, self.shown, lives.where.position)
+        return (
+            position_shape_weights(*votes, lives.where.position, of_type[lives.where.type], self.own_row),
+            position_shape_weights(*votes, targets.where.position, of_type[targets.where.type], targets.own_life),
+        )
+
+    def _noise(self, evidence: ReadingEvidence) -> Floats:
+        """By type: the median of the lives read often enough."""
+        noise = np.ones(self.types)
+        often = self.count >= NOISE_FEWEST_READINGS
+        for kind in np.unique(self.lives.where.type[often]):
+            noise[kind] = np.median(evidence.noise_ratio[often & (self.lives.where.type == kind)])
+        return np.clip(noise, *NOISE_RANGE)
+
+    def _bin_variance(self) -> Floats:
+        """The model error falls from unlearned to learned as lives of the type show their shape."""
+        shown = np.bincount(self.lives.where.type[self.shown], minlength=self.types)
+        learned, unlearned = self.settings.bin_variance, self.settings.unlearned_bin_variance
+        return np.asarray(learned + (unlearned - learned) / (1.0 + shown))
+
+
+def _soft_lives(before: LifePrior, evidence: ReadingEvidence) -> tuple[Floats, Floats]:
+    """What the readings alone say of ln life: the posterior with its prior taken out."""
+    var = np.clip(evidence.log_life_var, 1e-4, 0.999 * before.log_sd**2)
+    precision = np.maximum(1.0 / var - 1.0 / before.log_sd**2, _LEAST_PRECISION)
+    alone = (evidence.log_life_mean / var - before.log_median / before.log_sd**2) / precision
+    told = precision > 0.5
+    return np.where(told, alone, evidence.log_life_mean), np.clip(1.0 / precision, *_READ_VAR)
+
+
+def _shown(lives: LivesRead) -> Flags:
+    """Lives of at least five readings, the last three of which stood high up the curve."""
+    offsets, level = lives.readings.offsets, lives.readings.log_dp
+    shown = np.zeros(len(lives.run_h), dtype=bool)
+    for life in np.flatnonzero(np.diff(offsets) >= 5):
+        last = float(np.median(level[offsets[life + 1] - 3 : offsets[life + 1]]))
+        shown[life] = last > lives.log_terminal[life] + np.log(SHOWN_FROM_SHARE)
+    return shown
