@@ -33,12 +33,12 @@ def ordinary_lives(columns: PlantColumns, duty: Duty) -> Flags:
     """Finished lives (L,) that tell of others: with known hours, no mistake, and no trouble during them."""
     lives = columns.lives
     mistaken = np.array([reason is RemovalReason.MISTAKE for reason in lives.reason], dtype=bool)
-    return ~np.isnan(duty.life_h) & ~mistaken & ~_saw_trouble(columns, finished_elements(columns))
+    return np.asarray(~np.isnan(duty.life_h) & ~mistaken & ~_saw_trouble(columns, finished_elements(columns)))
 
 
 def ordinary_so_far(columns: PlantColumns, duty: Duty) -> Flags:
     """The same of what is fitted now, (P,)."""
-    return (duty.run_h > 0.0) & ~_saw_trouble(columns, fitted_elements(columns))
+    return np.asarray(duty.run_h > 0.0) & ~_saw_trouble(columns, fitted_elements(columns))
 
 
 def first_guess(columns: PlantColumns) -> FirstGuess:

@@ -29,7 +29,8 @@ UNKNOWN_CLEAN_LOG_SD = 0.6
 
 @dataclass(frozen=True, slots=True)
 class LogLimits:
-    """Of each element (E,), in the started logarithm of its gauge: terminal ΔP, and clean ΔP by its sheet or as usual.
+    """Of each element (E,), in the started logarithm of its gauge: terminal ΔP, and clean ΔP by its sheet or as
+    usual.
 
     `clean_log_sd` says how well the clean one is known. NaN without a terminal.
     """

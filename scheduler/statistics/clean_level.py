@@ -38,7 +38,8 @@ def own_deviation(mean: Floats, var: Floats, before_mean: Floats, before_var: Fl
 def pooled_clean_level(
     deviation: Floats, variance: Floats, lives: Where, targets: Where, leave_out: Indices, type_log_sd: Floats
 ) -> CleanLevel:
-    """The clean level of m targets from the deviations of n lives; leave_out (m,): a life that must not count, −1 none.
+    """The clean level of m targets from the deviations of n lives; leave_out (m,): a life that must not count, −1
+    none.
 
     type_log_sd (T,): how far a type's elements may lie from their sheet.
     """

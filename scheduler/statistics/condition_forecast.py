@@ -21,14 +21,19 @@ from scipy.special import ndtr
 from scheduler.statistics.life_model import LifeEnd, LifePrior, remaining_life
 from scheduler.statistics.load_grid import (
     THREE_POINTS,
-    LoadGrid,
     ShapeTable,
     first_shape_weights,
     load_grid,
     shape_table,
 )
-from scheduler.statistics.load_posterior import ForecastSettings, Gathered, Positions, Posterior, ReadingColumns
-from scheduler.statistics.reading_evidence import ReadingEvidence, nothing_read, put_evidence, weighed_blocks
+from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
+from scheduler.statistics.reading_evidence import (
+    ReadingEvidence,
+    WeighedBlock,
+    nothing_read,
+    put_evidence,
+    weighed_blocks,
+)
 from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN_WIDTH, RemainingHours
 from scheduler.statistics.robust_readings import robust_weights
 
@@ -133,9 +138,9 @@ def forecast(
     known = _by_age_alone(positions, before.life, weight)
     grid = load_grid(shapes, settings.rate_bend_log_sd)
     future_rate = _future_rate_spread(settings.future_rate_log_sd)
-    for rows, some, gathered, weighed in weighed_blocks(grid, replace(readings, weight=weight), positions, settings):
-        put_evidence(known.evidence, rows, some, grid, gathered, weighed)
-        _put_remaining(known, rows, _ends(grid, gathered, weighed, settings), future_rate)
+    for block in weighed_blocks(grid, replace(readings, weight=weight), positions, settings):
+        put_evidence(known.evidence, block)
+        _put_remaining(known, block.rows, _ends(block, settings), future_rate)
     return known
 
 
@@ -208,8 +213,9 @@ def _by_age_alone(positions: Positions, life: LifePrior, weight: Floats) -> Cond
     )
 
 
-def _ends(grid: LoadGrid, got: Gathered, weighed: Posterior, settings: ForecastSettings) -> Floats:
+def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
     """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
+    grid, got, weighed = block.grid, block.gathered, block.weighed
     row, node = np.nonzero(weighed.share > _NEGLIGIBLE)
     share = weighed.share[row, node].astype(np.float64)
     bend = grid.log_bend[node].astype(np.float64)

@@ -1,9 +1,9 @@
 """Everything that finished lives teach about those to come: life, shape, clean level and noise, by type and position.
 
-Each life with readings, also one changed early and one that still runs, is weighed on the grid of `load_posterior` with
-what all the other lives say of it beforehand; what its own readings add becomes a soft life of `life_model`, a vote of
-`shape_weights` and a deviation of `clean_level`. That is repeated a few times, since each life's prior is the others'
-posterior (empirical Bayes). Lives without readings count by their end alone.
+Each life with readings, also one changed early and one that still runs, is weighed on the grid of `load_posterior`
+with what all the other lives say of it beforehand; what its own readings add becomes a soft life of `life_model`, a
+vote of `shape_weights` and a deviation of `clean_level`. That is repeated a few times, since each life's prior is
+the others' posterior (empirical Bayes). Lives without readings count by their end alone.
 """
 
 from dataclasses import dataclass, replace
@@ -38,9 +38,9 @@ _READ_VAR = (0.002, 20.0)
 class LivesRead:
     """E lives with what was read of them, (E,) each: those that ended, and those that still run.
 
-    readings: usable ones, ragged by life. run_h: fitting to removal, or to now. end: `LifeEnd` codes. where: type 0..T−1
-    and position as integers. log_terminal, log_clean_sheet, clean_log_sd: as in `KnownBefore`, the sheet's. NaN where
-    not known; such a life counts by its end alone.
+    readings: usable ones, ragged by life. run_h: fitting to removal, or to now. end: `LifeEnd` codes. where: type
+    0..T−1 and position as integers. log_terminal, log_clean_sheet, clean_log_sd: as in `KnownBefore`, the sheet's.
+    NaN where not known; such a life counts by its end alone.
     """
 
     readings: ReadingColumns
@@ -136,9 +136,10 @@ class _Learning:
         mean, var = np.full(count, np.nan), np.full(count, np.nan)
         mean[self.pooled_rows], var[self.pooled_rows] = pooled.prior_of_each()
         own = self.targets.own_life
-        left = (own >= 0) & np.isnan(mean[own])
-        mean[own[left]] = pooled.next_life.log_median[left]
-        var[own[left]] = pooled.next_life.log_sd[left] ** 2
+        target = np.flatnonzero(own >= 0)
+        target = target[np.isnan(mean[own[target]])]
+        mean[own[target]] = pooled.next_life.log_median[target]
+        var[own[target]] = pooled.next_life.log_sd[target] ** 2
         nobody = np.zeros(count, dtype=np.int64)
         return LifePrior(mean, np.sqrt(var), nobody, nobody, nobody)
 

@@ -1,13 +1,13 @@
 """Lives of one type, position and system have much in common: the Gaussian algebra of what they share.
 
-ln life = type + position + system's ingression at the time + life's own. Types have a Gaussian guess each; the effects
-of position and system are zero-mean, the system's forgets itself as e^(−|Δt|/τ) in calendar time. Systems are
-independent of each other but for the types, so everything is done in one block per system, and exactly: what is
-expected of a life (or of the one that is to come) is the Gaussian conditional, and leaving one life out is a rank-one
-change of it.
+ln life = type + position + system's ingression at the time + life's own. Types have a Gaussian guess each; the
+effects of position and system are zero-mean, the system's forgets itself as e^(−|Δt|/τ) in calendar time. Systems
+are independent of each other but for the types, so everything is done in one block per system, and exactly: what is
+expected of a life (or of the one that is to come) is the Gaussian conditional, and leaving one life out is a
+rank-one change of it.
 
-Source: Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, sections 2.2, 2.7 (known regressors with a
-Gaussian prior) and 5.4.2 (leaving one out from the inverse).
+Source: Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, sections 2.2, 2.7 (known regressors
+with a Gaussian prior) and 5.4.2 (leaving one out from the inverse).
 """
 
 from dataclasses import dataclass

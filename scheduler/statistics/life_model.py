@@ -2,12 +2,13 @@
 
 ln life = type + position + system in its time + life's own, each normal; the spreads are pooled over everything
 (empirical Bayes), the algebra is `life_effects`. A change made early (planned, opportunity, mistake) says only that
-the limit was not reached by then: it is right-censored, never a failure. With no lives the first guess comes out, wide.
+the limit was not reached by then: it is right-censored, never a failure. With no lives the first guess comes out,
+wide.
 
-Each life enters as a *soft life*: the mean and variance that its likelihood has around the present estimate. A censored
-one by Newton's step of its log-concave likelihood; a life known by its ΔP readings, ended early or still running, by
-what its readings say of its terminal. Position and within-position spreads by EM with prior weight (a floor below); the
-system's spread and memory by the marginal likelihood over a few values.
+Each life enters as a *soft life*: the mean and variance that its likelihood has around the present estimate. A
+censored one by Newton's step of its log-concave likelihood; a life known by its ΔP readings, ended early or still
+running, by what its readings say of its terminal. Position and within-position spreads by EM with prior weight (a
+floor below); the system's spread and memory by the marginal likelihood over a few values.
 
 Sources: censored normal moments, Cohen 1959, Technometrics 1:217; missing information, Louis 1982, J. R. Stat. Soc.
 B 44:226; the hierarchy is the random-effects model in any text on empirical Bayes.
@@ -99,20 +100,20 @@ class LifePrior:
 class Lives:
     """n lives. life_h: run hours from fitting to removal, or up to now of one that still runs. end: `LifeEnd` codes.
 
-    where: any integers; a position keeps a history per type that it held. read_log_life, read_var: what the ΔP
+    where: any integers; a position keeps a history per type that it held. read_mean, read_var: what the ΔP
     readings say of ln life, mean and variance, NaN where nothing; a running life must have them.
     """
 
     life_h: Floats
     end: Indices
     where: Where
-    read_log_life: Floats
+    read_mean: Floats
     read_var: Floats
 
     def __post_init__(self) -> None:
         if len(self.life_h) and not np.all(self.life_h > 0.0):
             raise ValueError(f"a life of {float(np.min(self.life_h))} h is not above 0 h")
-        if np.any((self.end == LifeEnd.RUNNING) & np.isnan(self.read_log_life)):
+        if np.any((self.end == LifeEnd.RUNNING) & np.isnan(self.read_mean)):
             raise ValueError("a life that still runs says nothing without readings")
 
 
@@ -167,7 +168,7 @@ def pooled_life_prior(
         life_h=life_h,
         end=np.where(ended_at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.int64),
         where=Where(type_index, position_index, position_index, now),
-        read_log_life=nothing,
+        read_mean=nothing,
         read_var=nothing,
     )
     guess_h = np.broadcast_to(np.asarray(first_guess_h, dtype=np.float64), for_type.shape)
@@ -274,7 +275,7 @@ class _Pool:
     def __init__(self, lives: Lives, numbered: _Numbered, spread: LifeSpread) -> None:
         self.lives, self.numbered, self.spread = lives, numbered, spread
         self.log_life = np.log(lives.life_h)
-        self.is_read = ~np.isnan(lives.read_log_life)
+        self.is_read = ~np.isnan(lives.read_mean)
         self.is_exact = ~self.is_read & (lives.end == LifeEnd.AT_LIMIT)
 
     def settle(self, systems: bool, begin_with: Spreads | None) -> _Settled:
@@ -326,7 +327,7 @@ class _Pool:
         seen = np.where(self.is_exact, self.log_life, expected.mean + hazard / np.sqrt(within) * cut_var)
         seen_var = np.where(self.is_exact, within, cut_var)
         return (
-            np.where(self.is_read, self.lives.read_log_life, seen),
+            np.where(self.is_read, self.lives.read_mean, seen),
             np.where(self.is_read, self.lives.read_var + within, seen_var),
         )
 
@@ -342,7 +343,7 @@ class _Pool:
         cut = (1.0 + deviation * hazard) * within + known_share * expected.var
         exact = (self.log_life - expected.mean) ** 2 + expected.var
         share = within / (within + np.where(self.is_read, self.lives.read_var, 0.0))
-        read = share**2 * ((self.lives.read_log_life - expected.mean) ** 2 + expected.var) + within * (1.0 - share)
+        read = share**2 * ((self.lives.read_mean - expected.mean) ** 2 + expected.var) + within * (1.0 - share)
         own = np.where(self.is_read, read, np.where(self.is_exact, exact, cut))
         effect, effect_var = effects.position_effects()
         weight = prior.worth_lives

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from scheduler.engineering.loading_curve import SHAPES, Shape, log_dp_ratio
+from scheduler.engineering.loading_curve import SHAPES, log_dp_ratio
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -28,9 +28,8 @@ S_NODES: Floats = 1.0 - (1.0 - np.linspace(0.0, 1.0, 33)) ** 1.5
 """Shares of the run hours at which readings are gathered: dense near now, where the curve bends."""
 THREE_POINTS = ((-(3.0**0.5), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3.0**0.5, 1.0 / 6.0))
 """Standard normal in three points (Gauss–Hermite): exact to the fifth power."""
-_KNEES = (Shape(-2.0, 10.0), Shape(-2.0, 20.0))
-"""Ours: flat almost to the end. Without them a flat line late in life speaks for a long life by its shape
-alone; with them it says little, and the life prior rules."""
+SHAPE_CODES: dict[str, int] = {f"{shape.blocking:g} {shape.onset:g}": row for row, shape in enumerate(SHAPES)}
+"""The row of each shape in the table by λ and γ, for keeping weights that outlive the table."""
 _RISE_STEPS = 512
 _LEAST_LOAD = 3e-3
 
@@ -64,14 +63,29 @@ class LoadGrid:
     rise_squared: Singles
     inverse: Singles
 
+    def of(self, shapes: Indices) -> "LoadGrid":
+        """The nodes of some of the shapes, numbered anew in the order given."""
+        each = len(self.log_load) // len(self.inverse)
+        nodes = (shapes[:, None] * each + np.arange(each)).ravel()
+        return LoadGrid(
+            log_load=self.log_load[nodes],
+            load=self.load[nodes],
+            shape=np.repeat(np.arange(len(shapes)), each),
+            log_bend=self.log_bend[nodes],
+            log_prior=self.log_prior[nodes],
+            rise=self.rise[:, nodes],
+            rise_squared=self.rise_squared[:, nodes],
+            inverse=self.inverse[shapes],
+        )
+
     def log_terminal_load(self, log_rise: Singles) -> Singles:
         """ln load at which each node's shape has risen by `log_rise` (n, K)."""
         return _log_load_at(self.inverse, self.shape, log_rise)
 
 
 def shape_table() -> ShapeTable:
-    """The analytic shapes of `loading_curve`, and two that stay flat almost to the end."""
-    rows = [log_dp_ratio(LOAD, shape.blocking, shape.onset) for shape in (*SHAPES, *_KNEES)]
+    """The analytic shapes of `loading_curve`."""
+    rows = [log_dp_ratio(LOAD, shape.blocking, shape.onset) for shape in SHAPES]
     return ShapeTable(np.minimum(np.array(rows), HIGHEST_RISE))
 
 

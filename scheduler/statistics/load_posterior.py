@@ -18,8 +18,8 @@ Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
 ENDED_AT_LOG_LOAD, ENDED_WITHIN_LOG_LOAD = 0.05, 0.10
-"""Ours: an element that was changed at its limit held about 5 % more dirt than at its terminal, give or take 10 %, since
-nobody changes it that very hour; Student with four degrees, for mistakes."""
+"""Ours: an element that was changed at its limit held about 5 % more dirt than at its terminal, give or take 10 %,
+since nobody changes it that very hour; Student with four degrees, for mistakes."""
 EARLY_WITHIN_LOG_LOAD = 0.035
 """Ours: the scale, in ln load, within which an element changed early is taken not to have been past its terminal."""
 
@@ -70,7 +70,7 @@ class ForecastSettings:
 
     rate_bend_log_sd: float = 0.12
     bend_memory_h: float = 500.0
-    future_rate_log_sd: float = 0.20
+    future_rate_log_sd: float = 0.15
     terminal_load_scatter: float = 0.05
     bin_variance: float = 0.003
     unlearned_bin_variance: float = 0.02
@@ -136,30 +136,30 @@ class Posterior:
     log_life: Singles
 
 
-def gather(readings: ReadingColumns, rows: Indices, some: Positions, settings: ForecastSettings) -> Gathered:
+def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings) -> Gathered:
     """Each reading shared between the two nodes of s beside it; then every node's weight capped."""
-    counts = np.diff(readings.offsets)[rows]
-    inside = slice(readings.offsets[rows[0]], readings.offsets[rows[-1] + 1])
-    index = np.repeat(np.arange(len(rows)), counts)
+    counts = np.diff(readings.offsets)
+    lives = len(counts)
+    index = np.repeat(np.arange(lives), counts)
     hours = np.maximum(some.run_h_now, _YOUNGEST_SHARE * np.exp(some.log_life_mean))
-    w, level = readings.weight[inside], readings.log_dp[inside] - some.clean_mean[index]
-    s = readings.run_h[inside] / hours[index]
+    w, level = readings.weight, readings.log_dp - some.clean_mean[index]
+    s = readings.run_h / hours[index]
     node = np.clip(np.searchsorted(S_NODES, s) - 1, 0, len(S_NODES) - 2)
     part = (s - S_NODES[node]) / (S_NODES[node + 1] - S_NODES[node])
     place = index * len(S_NODES) + node
-    size = len(rows) * len(S_NODES)
+    size = lives * len(S_NODES)
     weight = np.bincount(place, w * (1.0 - part), size) + np.bincount(place + 1, w * part, size)
     weighted = np.bincount(place, w * level * (1.0 - part), size)
     weighted += np.bincount(place + 1, w * level * part, size)
-    weight, weighted = weight.reshape(len(rows), -1), weighted.reshape(len(rows), -1)
+    weight, weighted = weight.reshape(lives, -1), weighted.reshape(lives, -1)
     kept = 1.0 / (1.0 + some.bin_variance[:, None] * weight)
     # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
     between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
-    last_h = readings.run_h[readings.offsets[rows + 1] - 1]
+    last_h = readings.run_h[readings.offsets[1:] - 1]
     return Gathered(
         weight=weight * kept,
         weighted=weighted * kept,
-        squares=(np.bincount(index, w * level**2, len(rows)) - between)[:, None],
+        squares=(np.bincount(index, w * level**2, lives) - between)[:, None],
         freedom=(settings.noise_strength + 0.5 * counts)[:, None],
         log_h=np.log(hours)[:, None],
         now_s=np.maximum(some.run_h_now / hours, 1e-6)[:, None],

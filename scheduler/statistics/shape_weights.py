@@ -1,9 +1,9 @@
 """How likely each shape of the loading curve is for a type and a position: learned from the lives that showed it.
 
 Only a life whose last readings stood high up its curve has shown its shape; the others would only repeat what was
-believed. Each such life has a likelihood per shape; the type's weights are the mode of a Dirichlet whose prior counts
-as a few lives (EM for mixture weights). A position's own lives then move its weights away from its type's, with a tenth
-of the type's kept, since the next element may be another.
+believed. Each such life has a likelihood per shape; the type's weights are the mode of a Dirichlet whose prior
+counts as a few lives (EM for mixture weights). A position's own lives then move its weights away from its type's,
+with a tenth of the type's kept, since the next element may be another.
 
 Source: Bishop, Pattern Recognition and Machine Learning, 2006, sections 9.3.2 and 10.2 (mixture weights, Dirichlet
 prior). What counts as high up, and the counts, are ours, from simulated plants.
@@ -46,7 +46,8 @@ def position_shape_weights(
     of_type: Floats,
     leave_out: Indices,
 ) -> Floats:
-    """Weights (P, J) of each target: its type's (P, J), moved by its position's own lives but `leave_out` (−1: none)."""
+    """Weights (P, J) of each target: its type's (P, J), moved by its position's own lives but `leave_out` (−1:
+    none)."""
     weights = of_type.copy()
     for target, position in enumerate(for_position):
         rows = np.flatnonzero(shown & (position_index == position))

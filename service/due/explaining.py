@@ -18,6 +18,7 @@ from service.due.history import history_of
 from service.due.listing import due_of_position, no_pass_yet
 from service.due.news import newest_facts
 from service.due.planning_pass import last_pass_id
+from service.due.priors import kept_priors
 from service.due.tables import life_priors, passes
 from service.due.wording import Wording
 from service.plant_folder import tables as t
@@ -54,7 +55,7 @@ def explain(connection: sa.Connection, position: str, now: datetime) -> Explanat
 def _readings(connection: sa.Connection, position: str, system: str, as_of: datetime) -> list[ReadingSeen]:
     """What was read off what is fitted, gated as the pass did."""
     columns = load_plant(connection, as_of, frozenset({system}))
-    condition = assess_condition(columns, assess_duty(columns))
+    condition = assess_condition(columns, assess_duty(columns), kept_priors(connection, columns))
     row = columns.positions.code.index(position)
     words = _wording(connection, system)
     counted = condition.counted()

@@ -3,19 +3,16 @@
 import time
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-import numpy as np
 import sqlalchemy as sa
 
 from scheduler.cycle import run_cycle
 from scheduler.planning.pipeline import Known, Planned
-from scheduler.planning.plant_columns import PlantColumns
-from scheduler.statistics.life_model import LifePrior
 from service.diagnoses.keeping import keep_diagnoses
 from service.due.items import diagnoses_by_position, due_row
 from service.due.news import newest_facts
-from service.due.tables import due_items, life_priors, passes
+from service.due.priors import keep_priors, kept_priors
+from service.due.tables import due_items, passes
 from service.due.telling import keep_moves
 from service.plant_store.loading import load_plant
 from service.stock.queries import arrivals, free_lots, kit_specs
@@ -47,7 +44,7 @@ def run_pass(
 ) -> Pass:
     """Plan and keep. With `systems`, only theirs is computed anew and the rest carried on from the last pass.
 
-    The life priors are pooled by a pass of the whole; a pass of some systems uses those that the last one left.
+    What the lives teach is learned by a pass of the whole; a pass of some systems uses what the last one left.
     """
     began = time.perf_counter()
     previous = last_pass_id(connection)
@@ -70,7 +67,7 @@ def load_known(connection: sa.Connection, as_of: datetime, systems: frozenset[st
     orders, open_tasks = open_work(connection)
     return Known(
         columns=columns,
-        life=None if systems is None else _kept_priors(connection, columns),
+        prior=None if systems is None else kept_priors(connection, columns),
         orders=orders,
         tasks=open_tasks,
         kits=kit_specs(connection, columns.alternates),
@@ -125,7 +122,7 @@ def _keep(
         connection.execute(sa.insert(due_items), rows)
     keep_moves(connection, pass_id, as_of, rows, scope)
     if scope is None:
-        _keep_priors(connection, known.columns, planned.life)
+        keep_priors(connection, known.columns, planned.prior)
     keep_diagnoses(connection, known.columns, planned.diagnoses, now)
     save_work(connection, planned.work, now, by)
     save_picks(connection, planned.picks)
@@ -141,44 +138,3 @@ def _carry_on(connection: sa.Connection, previous: int, pass_id: int, scope: fro
         due_items.c.pass_id == previous, due_items.c.system.not_in(sorted(scope))
     )
     connection.execute(sa.insert(due_items).from_select(["pass_id", *names], rest))
-
-
-def _keep_priors(connection: sa.Connection, columns: PlantColumns, life: LifePrior) -> None:
-    connection.execute(sa.delete(life_priors))
-    rows: list[dict[str, Any]] = [
-        {
-            "position": code,
-            "part_number": columns.types.part_number[_type_of(columns, row)],
-            "log_median_h": float(life.log_median[row]),
-            "log_sd": float(life.log_sd[row]),
-            "lives_seen": int(life.lives_seen[row]),
-            "lives_to_limit": int(life.at_limit_seen[row]),
-            "own_lives_seen": int(life.own_lives_seen[row]),
-        }
-        for row, code in enumerate(columns.positions.code)
-    ]
-    if rows:
-        connection.execute(sa.insert(life_priors), rows)
-
-
-def _type_of(columns: PlantColumns, row: int) -> int:
-    fitted = int(columns.fitted.type[row])
-    return fitted if fitted >= 0 else int(columns.positions.specified_type[row])
-
-
-def _kept_priors(connection: sa.Connection, columns: PlantColumns) -> LifePrior | None:
-    """The last full pass's priors, or None where a position is new or carries another type since."""
-    kept = {row["position"]: row for row in connection.execute(sa.select(life_priors)).mappings()}
-    rows = [kept.get(code) for code in columns.positions.code]
-    known = [row for row in rows if row is not None]
-    if len(known) < len(rows) or any(
-        row["part_number"] != columns.types.part_number[_type_of(columns, index)] for index, row in enumerate(known)
-    ):
-        return None
-    return LifePrior(
-        log_median=np.array([row["log_median_h"] for row in known]),
-        log_sd=np.array([row["log_sd"] for row in known]),
-        lives_seen=np.array([row["lives_seen"] for row in known], dtype=np.int64),
-        at_limit_seen=np.array([row["lives_to_limit"] for row in known], dtype=np.int64),
-        own_lives_seen=np.array([row["own_lives_seen"] for row in known], dtype=np.int64),
-    )

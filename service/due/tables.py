@@ -78,4 +78,9 @@ life_priors = sa.Table(
     sa.Column("lives_seen", sa.Integer, nullable=False),
     sa.Column("lives_to_limit", sa.Integer, nullable=False),
     sa.Column("own_lives_seen", sa.Integer, nullable=False),
+    sa.Column("clean_deviation", sa.Double, nullable=False),
+    sa.Column("clean_log_var", sa.Double, nullable=False),
+    sa.Column("shape_weights", sa.JSON, nullable=False),
+    sa.Column("noise", sa.Double, nullable=False),
+    sa.Column("bin_variance", sa.Double, nullable=False),
 )

@@ -15,13 +15,18 @@ import numpy as np
 from scheduler.engineering.oil import Fluid
 from scheduler.engineering.oil_properties import oil_properties
 from scheduler.planning import plant_columns as pc
+from scheduler.planning.comparable_readings import comparable_readings, instruments
 from scheduler.planning.condition import Condition, assess_condition
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import Duty, assess_duty
+from scheduler.planning.elements import fitted_elements
 from scheduler.planning.indicator import Sighting, sightings_of
 from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.usable_readings import log_limits
+from scheduler.statistics.condition_forecast import ElementPrior, ForecastSettings
 from scheduler.statistics.life_model import LifePrior
+from scheduler.statistics.load_grid import first_shape_weights, shape_table
 from scheduler.statistics.meter_path import MeterMark
 from scheduler.vocabulary import (
     Access,
@@ -371,7 +376,7 @@ class Assessed:
 
 def assess(columns: PlantColumns, life: LifePrior | None = None) -> Assessed:
     duty = assess_duty(columns)
-    condition = assess_condition(columns, duty, life)
+    condition = assess_condition(columns, duty, None if life is None else prior_of_life(columns, life))
     sightings = sightings_of(columns, condition)
     items = assess_due(columns, duty, condition, sightings)
     return Assessed(columns, duty, condition, sightings, items, diagnose(columns, duty, condition, sightings))
@@ -386,6 +391,20 @@ def life_of(median_h: float, log_sd: float = 0.3, positions: int = 1) -> LifePri
     """A life prior told outright, as if a dozen lives had been seen."""
     seen = np.full(positions, 12)
     return LifePrior(np.full(positions, np.log(median_h)), np.full(positions, log_sd), seen, seen, seen)
+
+
+def prior_of_life(columns: PlantColumns, life: LifePrior) -> ElementPrior:
+    """What is known before any reading where only the life is told: the sheet's clean ΔP and the usual shapes."""
+    limits = log_limits(comparable_readings(columns, fitted_elements(columns), instruments(columns)))
+    settings, count = ForecastSettings(), len(columns.positions.code)
+    return ElementPrior(
+        life=life,
+        clean_deviation=np.zeros(count),
+        clean_log_var=limits.clean_log_sd**2,
+        shape_weights=first_shape_weights(shape_table(), np.nan_to_num(limits.terminal - limits.clean_sheet)),
+        noise=np.ones(count),
+        bin_variance=np.full(count, settings.unlearned_bin_variance),
+    )
 
 
 NEVER_BY_CONDITION = life_of(1e6, 0.1)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from scheduler.engineering.reading_gate import Gate
-from scheduler.planning.condition import Condition, _running_median
+from scheduler.planning.condition import Condition
+from scheduler.planning.usable_readings import _running_median
 from scheduler.statistics.life_model import LifePrior, remaining_life
 from scheduler.vocabulary import Place
 from tests.planning.small_plant import (

@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 
+from scheduler.planning.comparable_readings import instruments
 from scheduler.planning.duty import assess_duty
-from scheduler.planning.lives import WITHOUT_HISTORY_H, pooled_prior
+from scheduler.planning.learning import learned_prior
+from scheduler.planning.lives import WITHOUT_HISTORY_H
+from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.life_model import LifePrior
 from scheduler.vocabulary import EventKind, RemovalReason
 from tests.planning.small_plant import (
@@ -28,9 +31,13 @@ def lives(reason: RemovalReason, count: int = 6, life_d: float = LIFE_D, positio
     return [Life(end - life_d, end, reason, position) for end in ends]
 
 
+def learned(columns: PlantColumns) -> LifePrior:
+    return learned_prior(columns, assess_duty(columns), instruments(columns)).life
+
+
 def prior_of(*finished: Life, position: Position | None = None, events: tuple[Event, ...] = ()) -> LifePrior:
     columns = plant(position or Position(), lives=finished, events=events, meters=LONG_METER)
-    return pooled_prior(columns, assess_duty(columns))
+    return learned(columns)
 
 
 def median_h(prior: LifePrior) -> float:
@@ -107,7 +114,7 @@ def test_trouble_in_another_system_or_another_life_takes_nothing_away() -> None:
 
 def test_a_life_of_unknown_hours_is_left_out() -> None:
     columns = plant(Position(), lives=lives(RemovalReason.DUE), meters={("S1", ""): ()})
-    assert pooled_prior(columns, assess_duty(columns)).lives_seen.tolist() == [0]
+    assert learned(columns).lives_seen.tolist() == [0]
 
 
 def test_a_position_with_short_lives_is_told_from_its_neighbour_of_the_same_type() -> None:
@@ -117,7 +124,7 @@ def test_a_position_with_short_lives_is_told_from_its_neighbour_of_the_same_type
         lives=[*lives(RemovalReason.DUE, life_d=80.0), *lives(RemovalReason.DUE, life_d=220.0, position="P2")],
         meters=LONG_METER,
     )
-    short, long = np.exp(pooled_prior(columns, assess_duty(columns)).log_median)
+    short, long = np.exp(learned(columns).log_median)
     assert short == pytest.approx(640.0, rel=0.15)
     assert long == pytest.approx(1760.0, rel=0.15)
 

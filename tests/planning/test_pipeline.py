@@ -28,6 +28,7 @@ from tests.planning.small_plant import (
     life_of,
     only_plain,
     plant,
+    prior_of_life,
     rising_readings,
 )
 
@@ -43,7 +44,8 @@ SATURDAYS = tuple(StopSpec(NOW + day, NOW + day + 0.5) for day in (6.0, 13.0, 20
 def known(columns: PlantColumns, life: LifePrior | None = None, **more: object) -> Known:
     positions = len(columns.positions.code)
     given: dict[str, object] = {"orders": (), "tasks": (), "kits": KITS, "lots": SHELF, "supply": SUPPLY}
-    return Known(columns, life or life_of(1e6, 0.1, positions), **(given | more))  # type: ignore[arg-type]
+    prior = prior_of_life(columns, life or life_of(1e6, 0.1, positions))
+    return Known(columns, prior, **(given | more))  # type: ignore[arg-type]
 
 
 def due_in(code: str, days: float, **more: object) -> Position:
@@ -90,7 +92,7 @@ def lived_in(now: float = NOW) -> PlantColumns:
 
 
 def test_a_second_pass_on_the_same_facts_changes_nothing() -> None:
-    first = replace(known(lived_in()), life=None)
+    first = replace(known(lived_in()), prior=None)
     planned = plan(first)
     assert len(planned.work.drafts) >= 4
     standing = carried_out(first, planned)
@@ -163,7 +165,7 @@ def test_a_pass_of_some_systems_leaves_the_others_work_alone_and_shares_the_shel
     whole = known(plant(due_in("P1", 8.0), due_in("P2", 15.0, system="S2"), systems=[System(), System("S2")]))
     standing = carried_out(whole, plan(whole))
     only_s2 = plant(due_in("P2", 15.0, system="S2"), systems=[System("S2")], meters={})
-    planned = plan(replace(standing, columns=only_s2, life=life_of(1e6, 0.1)))
+    planned = plan(replace(standing, columns=only_s2, prior=prior_of_life(only_s2, life_of(1e6, 0.1))))
     assert [draft.system for draft in planned.work.drafts] == ["S2"]
     assert (planned.work.withdrawn_orders, planned.work.withdrawn_tasks) == ((), ())
     elements = {pick.subject[1]: pick.shelf for pick in planned.picks if pick.part_number == "EL-10"}
@@ -207,7 +209,7 @@ def test_what_a_changed_element_leaves_behind_is_withdrawn() -> None:
 
 
 def test_an_empty_plant_has_an_empty_plan() -> None:
-    planned = plan(replace(known(plant(systems=[])), life=None))
+    planned = plan(replace(known(plant(systems=[])), prior=None))
     assert (planned.items, planned.diagnoses, planned.picks) == ((), (), ())
     assert planned.work.drafts == ()
 
@@ -236,7 +238,7 @@ def test_a_thousand_positions_are_planned_in_seconds() -> None:
     ]
     columns = plant(*positions, systems=systems)
     began = time.perf_counter()
-    planned = plan(replace(known(columns), life=None))
+    planned = plan(replace(known(columns), prior=None))
     assert time.perf_counter() - began < 15.0
     assert len(planned.items) == count
     dues = np.array([item.due_day for item in planned.items], dtype=np.float64)

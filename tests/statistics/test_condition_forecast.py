@@ -45,8 +45,8 @@ def forecast_of(lives: list[tuple[Floats, Floats]], now: float | Floats, **more:
         log_dp=np.concatenate([log_dp for _, log_dp in lives]),
         weight=np.full(len(run_h), 1.0 / NOISE**2),
     )
-    run_h_now = np.broadcast_to(np.asarray(now, dtype=np.float64), (count,))
-    return forecast(readings, KnownBefore(**said), run_h_now=run_h_now, **more)  # type: ignore[arg-type]
+    asked: dict[str, object] = {"run_h_now": np.broadcast_to(np.asarray(now, dtype=np.float64), (count,))}
+    return forecast(readings, KnownBefore(**said), **(asked | more))  # type: ignore[arg-type]
 
 
 def analytic_shapes() -> ShapeTable:
@@ -103,7 +103,9 @@ def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
     left = gap + rng.normal(size=draws) * 0.05 * np.minimum(end, 3.0 * gap)
     mean_rate_h = np.maximum(left, 1e-12) / load * now
     returned = 1.0 / (1.0 + 0.5 * mean_rate_h * np.exp(-log_bend) / 500.0)
-    hours_left = mean_rate_h * np.exp(-returned * log_bend + rng.normal(0.0, 0.2, draws))
+    hours_left = mean_rate_h * np.exp(
+        -returned * log_bend + rng.normal(0.0, ForecastSettings().future_rate_log_sd, draws)
+    )
     order = np.argsort(hours_left)
     for level in (0.1, 0.5, 0.9):
         expected = hours_left[order][np.searchsorted(np.cumsum(weight[order]), level)]
@@ -203,7 +205,7 @@ def test_worse_newest_readings_are_never_later(count: int) -> None:
     rng = np.random.default_rng(3)
     for _ in range(40):
         life_h, share = rng.uniform(700.0, 2500.0), rng.uniform(0.2, 1.0)
-        hours = np.sort(rng.uniform(0.0, share * life_h, rng.integers(1, 30)))
+        hours = np.sort(rng.uniform(0.0, share * life_h, rng.integers(3 * count - 2, 30)))
         log_dp = exponential_life(life_h, hours, rng.uniform(2.0, 6.0), int(rng.integers(1 << 30)))
         newest = np.zeros(len(hours))
         newest[-count:] = 1.0
