@@ -28,7 +28,7 @@ Flags = npt.NDArray[np.bool_]
 ROUNDS = 4
 SHOWN_FROM_SHARE = 0.45
 """Of the terminal ΔP: a life whose last readings stood above it has shown its shape (ours)."""
-NOISE_FEWEST_READINGS = 10
+NOISE_FEWEST_READINGS, NOISE_PRIOR_LIVES = 10, 3.0
 NOISE_RANGE = (0.2, 6.0)
 _LEAST_PRECISION = 0.05
 _READ_VAR = (0.002, 20.0)
@@ -221,12 +221,12 @@ class _Learning:
         )
 
     def _noise(self, evidence: ReadingEvidence) -> Floats:
-        """By type: the median of the lives read often enough."""
-        noise = np.ones(self.types)
+        """By type: the middle of the lives read often enough, held against a few whose readings are as stated."""
         often = self.count >= NOISE_FEWEST_READINGS
-        for kind in np.unique(self.lives.where.type[often]):
-            noise[kind] = np.median(evidence.noise_ratio[often & (self.lives.where.type == kind)])
-        return np.clip(noise, *NOISE_RANGE)
+        kind = self.lives.where.type[often]
+        ratio = np.log(np.clip(evidence.noise_ratio[often], *NOISE_RANGE))
+        lives = np.bincount(kind, minlength=self.types)
+        return np.asarray(np.exp(np.bincount(kind, ratio, self.types) / (lives + NOISE_PRIOR_LIVES)))
 
     def _bin_variance(self) -> Floats:
         """The model error falls from unlearned to learned as lives of the type show their shape."""
