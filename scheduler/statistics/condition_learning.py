@@ -13,10 +13,12 @@ import numpy.typing as npt
 
 from scheduler.statistics.clean_level import CleanLevel, own_deviation, pooled_clean_level
 from scheduler.statistics.condition_forecast import ElementPrior, positions_of
+from scheduler.statistics.learned_curve import WARPS, LearnedCurve, learned_curve
 from scheduler.statistics.life_effects import Spreads, Where
 from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifePrior, Lives, PooledLives, pool_lives
-from scheduler.statistics.load_grid import LoadGrid, ShapeTable, first_shape_weights, load_grid, shape_table
+from scheduler.statistics.load_grid import LoadGrid, ShapeTable, first_shape_weights, load_at_rise, load_grid, rise_at_load, shape_table
 from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
+from scheduler.statistics.model_error import model_error_variance
 from scheduler.statistics.reading_evidence import ReadingEvidence, evidence_of
 from scheduler.statistics.robust_readings import robust_weights
 from scheduler.statistics.shape_weights import position_shape_weights, shape_likelihood, type_shape_weights
@@ -26,6 +28,11 @@ Indices = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 ROUNDS = 4
+CURVES_AFTER = (1, 2)
+"""The rounds after which the types' own curves are drawn: once the lives are known well enough, and once more when a
+first curve has told them better."""
+CURVE_PRIOR_LIVES = 3.0
+"""Ours: a curve that three lives told is believed as much as all analytic shapes together."""
 SHOWN_FROM_SHARE = 0.45
 """Of the terminal ΔP: a life whose last readings stood above it has shown its shape (ours)."""
 NOISE_FEWEST_READINGS, NOISE_PRIOR_LIVES = 10, 3.0
@@ -100,17 +107,58 @@ class _Learning:
         self.usual_of_targets = first_shape_weights(
             shapes, np.nan_to_num(targets.log_terminal - targets.log_clean_sheet)
         )
+        self.shape_weights = (self.usual_shapes, self.usual_of_targets)
 
     def run(self) -> Learned:
         nothing = np.full(len(self.lives.run_h), np.nan)
-        pooled = self._pool(nothing, nothing)
-        before = self._first(pooled)
+        before = self._first(self._pool(nothing, nothing))
         evidence = self._weigh(before)
-        for _ in range(ROUNDS - 1):
+        for turn in range(ROUNDS):
             before, of_targets = self._relearn(before, evidence)
-            evidence = self._weigh(before)
-        before, of_targets = self._relearn(before, evidence)
+            if turn in CURVES_AFTER:
+                before = replace(before, shape_weights=self._with_curves(evidence))
+            if turn < ROUNDS - 1:
+                evidence = self._weigh(before)
         return Learned(of_targets, before, evidence, self.shown, self.shapes)
+
+    def _with_curves(self, evidence: ReadingEvidence) -> Floats:
+        """Put the curves that the lives of each type tell into the table; the shape weights of the lives with them."""
+        lives, read = self.lives, self.readings
+        rise_to_end = lives.log_terminal - evidence.clean_log_mean
+        of_reading = np.repeat(self.own_row, self.count)
+        load = read.run_h / np.exp(evidence.log_life_mean[of_reading])
+        rise = read.log_dp - evidence.clean_log_mean[of_reading]
+        shapes, share = self.shapes, np.nan_to_num(evidence.shape_share)
+        self.shapes, self.shape_weights = shape_table(), (self.usual_shapes, self.usual_of_targets)
+        for kind in np.unique(lives.where.type[self.shown]):
+            of_type = self.shown & (lives.where.type == kind)
+            # lives with another terminal end at another load: all are put on the axis of the middle one
+            end = load_at_rise(shapes, rise_to_end[of_type]) @ share[of_type].mean(axis=0)
+            to_axis = np.full(len(self.count), np.nan)
+            to_axis[of_type] = end / np.median(end)
+            used = of_type[of_reading]
+            found = learned_curve(
+                load[used] * to_axis[of_reading[used]], rise[used], read.weight[used], int(of_type.sum())
+            )
+            if found is not None:
+                self._put_curve(found, int(kind))
+        self.grid = load_grid(self.shapes, self.settings.rate_bend_log_sd)
+        return self.shape_weights[0]
+
+    def _put_curve(self, curve: LearnedCurve, kind: int) -> None:
+        """The table and what is usual with a type's curve; it is believed the more, the more lives told it."""
+        self.shapes = self.shapes.and_also(curve.rise, tuple(f"type {kind} {warp:g}" for warp in WARPS))
+        share = curve.lives / (curve.lives + CURVE_PRIOR_LIVES)
+
+        def widened(of: Floats, types: Indices) -> Floats:
+            own = np.where(types == kind, share, 0.0)[:, None]
+            return np.hstack([of * (1.0 - own), np.repeat(own / len(WARPS), len(WARPS), axis=1)])
+
+        of_lives, of_targets = self.shape_weights
+        self.shape_weights = (
+            widened(of_lives, self.lives.where.type),
+            widened(of_targets, self.targets.where.type),
+        )
 
     def _pool(self, log_life: Floats, var: Floats, look_for_systems: bool = False) -> PooledLives:
         kept = (self.lives.end != LifeEnd.RUNNING) | ~np.isnan(log_life)
@@ -168,7 +216,7 @@ class _Learning:
         clean, clean_of_targets = self._clean(before, evidence)
         shapes, shapes_of_targets = self._shapes(before, evidence)
         noise = self._noise(evidence)
-        bin_variance = self._bin_variance()
+        bin_variance = self._bin_variance(evidence, noise)
         of_lives = ElementPrior(
             life=self._prior_of_lives(pooled),
             clean_deviation=clean.mean,
@@ -210,7 +258,7 @@ class _Learning:
         lives, targets = self.lives, self.targets
         likelihood = shape_likelihood(evidence.shape_share, before.shape_weights)
         usual = np.full((self.types, len(self.shapes)), 1.0 / len(self.shapes))
-        for where, weights in ((targets.where, self.usual_of_targets), (lives.where, self.usual_shapes)):
+        for where, weights in ((targets.where, self.shape_weights[1]), (lives.where, self.shape_weights[0])):
             for kind in np.unique(where.type):
                 usual[kind] = weights[where.type == kind].mean(axis=0)
         of_type = type_shape_weights(likelihood, self.shown, lives.where.type, usual)
@@ -228,11 +276,26 @@ class _Learning:
         lives = np.bincount(kind, minlength=self.types)
         return np.asarray(np.exp(np.bincount(kind, ratio, self.types) / (lives + NOISE_PRIOR_LIVES)))
 
-    def _bin_variance(self) -> Floats:
-        """The model error falls from unlearned to learned as lives of the type show their shape."""
-        shown = np.bincount(self.lives.where.type[self.shown], minlength=self.types)
-        learned, unlearned = self.settings.bin_variance, self.settings.unlearned_bin_variance
-        return np.asarray(learned + (unlearned - learned) / (1.0 + shown))
+    def _bin_variance(self, evidence: ReadingEvidence, noise: Floats) -> Floats:
+        """By type: how far the lives that showed their curve wander from it."""
+        lives, read = self.lives, self.readings
+        of_reading = np.repeat(self.own_row, self.count)
+        used = np.flatnonzero(self.shown[of_reading])
+        life = of_reading[used]
+        likeliest = np.argmax(np.nan_to_num(evidence.shape_share), axis=1)
+        rise_to_end = np.nan_to_num(lives.log_terminal - evidence.clean_log_mean)
+        end = load_at_rise(self.shapes, rise_to_end)[self.own_row, likeliest]
+        load = end[life] * read.run_h[used] / np.exp(evidence.log_life_mean[life])
+        rise = rise_at_load(self.shapes, likeliest[life], load)
+        return model_error_variance(
+            off=read.log_dp[used] - evidence.clean_log_mean[life] - rise,
+            weight=read.weight[used],
+            share=read.run_h[used] / lives.run_h[life],
+            life=life,
+            life_type=lives.where.type,
+            noise=noise,
+            before=self.settings.bin_variance,
+        )
 
 
 def _soft_lives(before: LifePrior, evidence: ReadingEvidence) -> tuple[Floats, Floats]:

@@ -53,14 +53,14 @@ class LifeEnd(IntEnum):
 class LifeSpread:
     """Prior on the spreads of ln life; `worth_lives` says how many lives it weighs against.
 
-    0.30 within a position and 0.40 between positions of one type are ours: simulated and recorded plants
-    lay at 0.15 to 0.35 and 0.2 to 0.5. `floor` keeps a few equal lives from looking like clockwork.
+    0.25 within a position and 0.40 between positions of one type are ours: simulated and recorded plants
+    lay at 0.05 to 0.35 and 0.2 to 0.5. `floor` keeps a few equal lives from looking like clockwork.
     """
 
-    within_log_sd: float = 0.30
+    within_log_sd: float = 0.25
     between_log_sd: float = 0.40
-    worth_lives: float = 4.0
-    floor: float = 0.10
+    worth_lives: float = 1.0
+    floor: float = 0.05
 
 
 @dataclass(frozen=True, slots=True)

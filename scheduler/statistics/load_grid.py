@@ -28,26 +28,34 @@ S_NODES: Floats = 1.0 - (1.0 - np.linspace(0.0, 1.0, 33)) ** 1.5
 """Shares of the run hours at which readings are gathered: dense near now, where the curve bends."""
 THREE_POINTS = ((-(3.0**0.5), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3.0**0.5, 1.0 / 6.0))
 """Standard normal in three points (Gauss–Hermite): exact to the fifth power."""
-SHAPE_CODES: dict[str, int] = {f"{shape.blocking:g} {shape.onset:g}": row for row, shape in enumerate(SHAPES)}
-"""The row of each shape in the table by λ and γ, for keeping weights that outlive the table."""
 _RISE_STEPS = 512
 _LEAST_LOAD = 3e-3
 
 
 @dataclass(frozen=True, slots=True)
 class ShapeTable:
-    """rise (J, len(LOAD)): ln(ΔP / clean ΔP) of each shape over LOAD: 0 at load 0, never falling, finite."""
+    """rise (J, len(LOAD)): ln(ΔP / clean ΔP) of each shape over LOAD: 0 at load 0, never falling, finite.
+
+    codes: a name for each, by which its weights can be kept.
+    """
 
     rise: Floats
+    codes: tuple[str, ...]
 
     def __post_init__(self) -> None:
         if self.rise.ndim != 2 or self.rise.shape[1] != len(LOAD) or not np.all(np.isfinite(self.rise)):
             raise ValueError(f"a shape table of {self.rise.shape} needs {len(LOAD)} finite rises per shape")
+        if len(self.codes) != len(self.rise):
+            raise ValueError(f"{len(self.rise)} shapes have {len(self.codes)} codes")
         if np.any(self.rise[:, 0] != 0.0) or np.any(np.diff(self.rise, axis=1) < 0.0):
             raise ValueError("a shape must start at 0 and never fall with the load")
 
     def __len__(self) -> int:
         return len(self.rise)
+
+    def and_also(self, rise: Floats, codes: tuple[str, ...]) -> "ShapeTable":
+        """The table with more shapes behind its own."""
+        return ShapeTable(np.concatenate([self.rise, rise]), self.codes + codes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +94,8 @@ class LoadGrid:
 def shape_table() -> ShapeTable:
     """The analytic shapes of `loading_curve`."""
     rows = [log_dp_ratio(LOAD, shape.blocking, shape.onset) for shape in SHAPES]
-    return ShapeTable(np.minimum(np.array(rows), HIGHEST_RISE))
+    codes = tuple(f"{shape.blocking:g} {shape.onset:g}" for shape in SHAPES)
+    return ShapeTable(np.minimum(np.array(rows), HIGHEST_RISE), codes)
 
 
 def first_shape_weights(shapes: ShapeTable, log_terminal_ratio: Floats) -> Floats:
@@ -132,6 +141,20 @@ def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
         rise_squared=(rise**2).astype(np.float32),
         inverse=_inverse(shapes),
     )
+
+
+def rise_at_load(shapes: ShapeTable, shape: Indices, load: Floats) -> Floats:
+    """ln(ΔP / clean ΔP) of a shape each at a load each, (n,)."""
+    at = np.clip(load / (LOAD[1] - LOAD[0]), 0.0, len(LOAD) - 1.000001)
+    step = at.astype(np.int64)
+    below, above = shapes.rise[shape, step], shapes.rise[shape, step + 1]
+    return np.asarray(below + (at - step) * (above - below))
+
+
+def load_at_rise(shapes: ShapeTable, log_rise: Floats) -> Floats:
+    """The load at which each shape has risen by each of `log_rise` (n,), (n, J)."""
+    found = _log_load_at(_inverse(shapes), np.arange(len(shapes)), log_rise[:, None].astype(np.float32))
+    return np.exp(found.astype(np.float64))
 
 
 def _inverse(shapes: ShapeTable) -> Singles:

@@ -51,7 +51,7 @@ def forecast_of(lives: list[tuple[Floats, Floats]], now: float | Floats, **more:
 
 def analytic_shapes() -> ShapeTable:
     rows = [log_dp_ratio(LOAD, shape.blocking, shape.onset) for shape in SHAPES]
-    return ShapeTable(np.minimum(np.array(rows), HIGHEST_RISE))
+    return ShapeTable(np.minimum(np.array(rows), HIGHEST_RISE), tuple(map(str, SHAPES)))
 
 
 def exponential_life(life_h: float, run_h: Floats, steepness: float = 4.0, noise_seed: int = 0) -> Floats:

@@ -34,8 +34,8 @@ def test_before_any_life_is_known_half_the_permitted_dp_comes_late() -> None:
 
 def test_a_shape_that_falls_or_does_not_start_clean_is_refused() -> None:
     with pytest.raises(ValueError, match="never fall"):
-        ShapeTable(-LOAD[None, :])
+        ShapeTable(-LOAD[None, :], ("down",))
     with pytest.raises(ValueError, match="start at 0"):
-        ShapeTable(1.0 + LOAD[None, :])
+        ShapeTable(1.0 + LOAD[None, :], ("up",))
     with pytest.raises(ValueError, match="finite rises"):
-        ShapeTable(LOAD[None, :-1])
+        ShapeTable(LOAD[None, :-1], ("short",))
