@@ -98,6 +98,7 @@ def _forecast(
         readings.of(rows),
         prior.at(rows).before(limits.terminal[rows], limits.clean_sheet[rows]),
         run_h_now=np.maximum(duty.run_h[rows], 1.0),
+        shapes=prior.shapes,
     )
 
 

@@ -31,6 +31,7 @@ def learn_from_lives(columns: PlantColumns, duty: Duty, using: Instruments) -> L
     finished_day = 0.5 * (finished.fitted_day + finished.removed_day)
     fitted_day = 0.5 * (fitted.fitted_day + columns.as_of_day)
     lives = LivesRead(
+        names=columns.types.part_number,
         readings=ended_readings.of(ended).and_then(readings.of(running)),
         run_h=np.concatenate([duty.life_h[ended], np.maximum(duty.run_h[running], 1.0)]),
         end=np.concatenate([ends_of(columns, duty)[ended], np.full(len(running), LifeEnd.RUNNING)]),

@@ -68,12 +68,14 @@ class KnownBefore:
 class ElementPrior:
     """What other lives teach of P elements to come, whatever their limits are now; (P,) where not said otherwise.
 
-    clean_deviation: of the started logarithm of the clean ΔP from its sheet's. The rest as in `KnownBefore`.
+    clean_deviation: of the started logarithm of the clean ΔP from its sheet's. shapes: the table, learned curves
+    included, whose weights are shape_weights (P, J). The rest as in `KnownBefore`.
     """
 
     life: LifePrior
     clean_deviation: Floats
     clean_log_var: Floats
+    shapes: ShapeTable
     shape_weights: Floats
     noise: Floats
     bin_variance: Floats
@@ -83,13 +85,8 @@ class ElementPrior:
 
     def at(self, rows: npt.NDArray[np.integer]) -> "ElementPrior":
         """The prior of some of the elements."""
-        return ElementPrior(
-            self.life.at(rows),
-            *(
-                getattr(self, name)[rows]
-                for name in ("clean_deviation", "clean_log_var", "shape_weights", "noise", "bin_variance")
-            ),
-        )
+        columns = ("clean_deviation", "clean_log_var", "shape_weights", "noise", "bin_variance")
+        return replace(self, life=self.life.at(rows), **{name: getattr(self, name)[rows] for name in columns})
 
     def before(self, log_terminal: Floats, log_clean_sheet: Floats) -> KnownBefore:
         """Together with the elements' own limits."""

@@ -16,7 +16,15 @@ from scheduler.statistics.condition_forecast import ElementPrior, positions_of
 from scheduler.statistics.learned_curve import WARPS, LearnedCurve, learned_curve
 from scheduler.statistics.life_effects import Spreads, Where
 from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifePrior, Lives, PooledLives, pool_lives
-from scheduler.statistics.load_grid import LoadGrid, ShapeTable, first_shape_weights, load_at_rise, load_grid, rise_at_load, shape_table
+from scheduler.statistics.load_grid import (
+    LoadGrid,
+    ShapeTable,
+    first_shape_weights,
+    load_at_rise,
+    load_grid,
+    rise_at_load,
+    shape_table,
+)
 from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
 from scheduler.statistics.model_error import model_error_variance
 from scheduler.statistics.reading_evidence import ReadingEvidence, evidence_of
@@ -45,11 +53,12 @@ _READ_VAR = (0.002, 20.0)
 class LivesRead:
     """E lives with what was read of them, (E,) each: those that ended, and those that still run.
 
-    readings: usable ones, ragged by life. run_h: fitting to removal, or to now. end: `LifeEnd` codes. where: type
-    0..T−1 and position as integers. log_terminal, log_clean_sheet, clean_log_sd: as in `KnownBefore`, the sheet's.
-    NaN where not known; such a life counts by its end alone.
+    names: of the types, (T,). readings: usable ones, ragged by life. run_h: fitting to removal, or to now. end:
+    `LifeEnd` codes. where: type 0..T−1 and position as integers. log_terminal, log_clean_sheet, clean_log_sd: as in
+    `KnownBefore`, the sheet's. NaN where not known; such a life counts by its end alone.
     """
 
+    names: tuple[str, ...]
     readings: ReadingColumns
     run_h: Floats
     end: Indices
@@ -67,7 +76,6 @@ class Learned:
     lives: ElementPrior
     evidence: ReadingEvidence
     shown: Flags
-    shapes: ShapeTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +124,15 @@ class _Learning:
         for turn in range(ROUNDS):
             before, of_targets = self._relearn(before, evidence)
             if turn in CURVES_AFTER:
-                before = replace(before, shape_weights=self._with_curves(evidence))
+                weights = self._with_curves(evidence)
+                before = replace(before, shapes=self.shapes, shape_weights=weights)
             if turn < ROUNDS - 1:
                 evidence = self._weigh(before)
-        return Learned(of_targets, before, evidence, self.shown, self.shapes)
+        return Learned(of_targets, before, evidence, self.shown)
 
     def _with_curves(self, evidence: ReadingEvidence) -> Floats:
-        """Put the curves that the lives of each type tell into the table; the shape weights of the lives with them."""
+        """Put the curves that the lives of each type tell into the table; the shape weights of the lives with
+        them."""
         lives, read = self.lives, self.readings
         rise_to_end = lives.log_terminal - evidence.clean_log_mean
         of_reading = np.repeat(self.own_row, self.count)
@@ -147,7 +157,7 @@ class _Learning:
 
     def _put_curve(self, curve: LearnedCurve, kind: int) -> None:
         """The table and what is usual with a type's curve; it is believed the more, the more lives told it."""
-        self.shapes = self.shapes.and_also(curve.rise, tuple(f"type {kind} {warp:g}" for warp in WARPS))
+        self.shapes = self.shapes.and_also(curve.rise, tuple(f"{self.lives.names[kind]} {warp:g}" for warp in WARPS))
         share = curve.lives / (curve.lives + CURVE_PRIOR_LIVES)
 
         def widened(of: Floats, types: Indices) -> Floats:
@@ -197,6 +207,7 @@ class _Learning:
             life=self._prior_of_lives(pooled),
             clean_deviation=np.zeros(len(lives.run_h)),
             clean_log_var=lives.clean_log_sd**2,
+            shapes=self.shapes,
             shape_weights=self.usual_shapes,
             noise=np.ones(len(lives.run_h)),
             bin_variance=np.full(len(lives.run_h), self.settings.unlearned_bin_variance),
@@ -221,6 +232,7 @@ class _Learning:
             life=self._prior_of_lives(pooled),
             clean_deviation=clean.mean,
             clean_log_var=clean.var,
+            shapes=self.shapes,
             shape_weights=shapes,
             noise=noise[lives.where.type],
             bin_variance=bin_variance[lives.where.type],
@@ -229,6 +241,7 @@ class _Learning:
             life=pooled.next_life,
             clean_deviation=clean_of_targets.mean,
             clean_log_var=clean_of_targets.var,
+            shapes=self.shapes,
             shape_weights=shapes_of_targets,
             noise=noise[targets.where.type],
             bin_variance=bin_variance[targets.where.type],

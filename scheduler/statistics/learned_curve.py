@@ -1,10 +1,10 @@
 """A type's own loading curve, learned from lives that showed it: one more shape beside the analytic ones.
 
-Some media stay flat for nine tenths of their life and then rise in a knee that no analytic shape has. The readings of
-all lives that stood high up their curve are put on one axis, the share of the life's own terminal load, and on the
-other, ln(ΔP / clean ΔP). The median of the readings in bins of equal count, made never to fall (isotonic regression), is
-the curve; beyond the last reading it goes on with its last slope. Lives differ a little in how late their knee is:
-the curve enters three times, with the load bent by a power about 1.
+Some media stay flat for nine tenths of their life and then rise in a knee that no analytic shape has. The readings
+of all lives that stood high up their curve are put on one axis, the share of the life's own terminal load, and on
+the other, ln(ΔP / clean ΔP). The median of the readings in bins of equal count, made never to fall (isotonic
+regression), is the curve; beyond the last reading it goes on with its last slope. Lives differ a little in how late
+their knee is: the curve enters three times, with the load bent by a power about 1.
 
 Source of the isotonic fit: Best & Chakravarti 1990, Mathematical Programming 47:425 (SciPy). The rest is ours.
 """

@@ -1,9 +1,10 @@
 """How far the ΔP of a type wanders from its own curve in ways that no number of readings averages away.
 
-The readings of a life are gathered in stretches of its hours, as for the forecast. If the curve were right, the mean of a
-stretch would lie off it by no more than the scatter of its readings over the root of their number; what it lies off
-beyond that is the model's own error: bumps of the medium, a flow or temperature that was away for a while, a gauge that
-was read by another. Method of moments (as for a random effect's variance, DerSimonian & Laird 1986).
+The readings of a life are gathered in stretches of its hours, as for the forecast. If the curve were right, the
+mean of a stretch would lie off it by no more than the scatter of its readings over the root of their number; what
+it lies off beyond that is the model's own error: bumps of the medium, a flow or temperature that was away for a
+while, a gauge that was read by another. Method of moments (as for a random effect's variance, DerSimonian & Laird
+1986).
 """
 
 import numpy as np
@@ -22,10 +23,12 @@ LARGEST = 0.10
 def model_error_variance(
     off: Floats, weight: Floats, share: Floats, life: Indices, life_type: Indices, noise: Floats, before: float
 ) -> Floats:
-    """Variance (T,) per stretch of each type, from readings (N,) that lie `off` their life's curve at a `share` of it.
+    """Variance (T,) per stretch of each type, from readings (N,) that lie `off` their life's curve at a `share` of
+    it.
 
-    weight: 1/variance of each. life (N,): which life, life_type (E,) its type, noise (T,): variance of the readings over
-    the stated one. before: what holds of a type that nothing was read of; it is never found to be more than LARGEST.
+    weight: 1/variance of each. life (N,): which life, life_type (E,) its type, noise (T,): variance of the readings
+    over the stated one. before: what holds of a type that nothing was read of; it is never found to be more than
+    LARGEST.
     """
     types = len(noise)
     stretch = np.clip(np.searchsorted(S_NODES, share) - 1, 0, len(S_NODES) - 2)

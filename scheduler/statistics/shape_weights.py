@@ -21,6 +21,7 @@ POSITION_PRIOR_LIVES = 2.0
 KEPT_OF_TYPE = 0.1
 _ROUNDS = 40
 _SETTLED = 1e-3
+_NEGLIGIBLE = 1e-4
 
 
 def shape_likelihood(shape_share: Floats, believed: Floats) -> Floats:
@@ -67,4 +68,5 @@ def _mixture(likelihood: Floats, prior: Floats, prior_lives: float) -> Floats:
         weights /= weights.sum()
         if float(np.abs(weights - before).max()) < _SETTLED:
             break
-    return weights
+    weights = np.where(weights < _NEGLIGIBLE, 0.0, weights)
+    return np.asarray(weights / weights.sum())

@@ -10,16 +10,22 @@ from scheduler.planning.elements import fitted_elements
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.statistics.life_model import LifePrior
-from scheduler.statistics.load_grid import SHAPE_CODES
-from service.due.tables import life_priors
+from scheduler.statistics.load_grid import ShapeTable, shape_table
+from service.due.tables import learned_curves, life_priors
 
-_NEGLIGIBLE = 1e-4
 _NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance")
 
 
 def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: ElementPrior) -> None:
     """Keep the prior of every position in place of those that were kept."""
     connection.execute(sa.delete(life_priors))
+    connection.execute(sa.delete(learned_curves))
+    codes, analytic = prior.shapes.codes, len(shape_table())
+    curves = [{"code": code, "rise": row.tolist()} for code, row in zip(codes, prior.shapes.rise, strict=True)][
+        analytic:
+    ]
+    if curves:
+        connection.execute(sa.insert(learned_curves), curves)
     rows: list[dict[str, Any]] = [
         {
             "position": code,
@@ -29,7 +35,9 @@ def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: Element
             "lives_seen": int(prior.life.lives_seen[row]),
             "lives_to_limit": int(prior.life.at_limit_seen[row]),
             "own_lives_seen": int(prior.life.own_lives_seen[row]),
-            "shape_weights": _told_shapes(prior.shape_weights[row]),
+            "shape_weights": {
+                code: float(weight) for code, weight in zip(codes, prior.shape_weights[row], strict=True) if weight
+            },
         }
         | {name: float(getattr(prior, name)[row]) for name in _NUMBERS}
         for row, (code, kind) in enumerate(zip(columns.positions.code, fitted_elements(columns).type, strict=True))
@@ -46,7 +54,9 @@ def kept_priors(connection: sa.Connection, columns: PlantColumns) -> ElementPrio
     parts = [columns.types.part_number[kind] for kind in fitted_elements(columns).type]
     if len(known) < len(rows) or [row["part_number"] for row in known] != parts:
         return None
-    if not all(row["shape_weights"].keys() <= SHAPE_CODES.keys() for row in known):
+    shapes = _kept_shapes(connection)
+    weights = _weights(known, shapes)
+    if weights is None:
         return None
     return ElementPrior(
         life=LifePrior(
@@ -56,18 +66,26 @@ def kept_priors(connection: sa.Connection, columns: PlantColumns) -> ElementPrio
             at_limit_seen=np.array([row["lives_to_limit"] for row in known], dtype=np.int64),
             own_lives_seen=np.array([row["own_lives_seen"] for row in known], dtype=np.int64),
         ),
-        shape_weights=_shapes(known),
+        shapes=shapes,
+        shape_weights=weights,
         **{name: np.array([row[name] for row in known], dtype=np.float64) for name in _NUMBERS},
     )
 
 
-def _told_shapes(weights: Floats) -> dict[str, float]:
-    return {code: round(float(weights[row]), 6) for code, row in SHAPE_CODES.items() if weights[row] > _NEGLIGIBLE}
+def _kept_shapes(connection: sa.Connection) -> ShapeTable:
+    rows = connection.execute(sa.select(learned_curves).order_by(learned_curves.c.code)).mappings().all()
+    if not rows:
+        return shape_table()
+    return shape_table().and_also(np.array([row["rise"] for row in rows]), tuple(row["code"] for row in rows))
 
 
-def _shapes(rows: Sequence[sa.RowMapping]) -> Floats:
-    weights = np.zeros((len(rows), len(SHAPE_CODES)))
-    for at, row in enumerate(rows):
-        for code, weight in row["shape_weights"].items():
-            weights[at, SHAPE_CODES[code]] = weight
-    return np.asarray(weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-12))
+def _weights(rows: Sequence[sa.RowMapping], shapes: ShapeTable) -> Floats | None:
+    """The weights of shapes (P, J); None where one was kept of a shape that is none any more."""
+    place = {code: at for at, code in enumerate(shapes.codes)}
+    weights = np.zeros((len(rows), len(shapes)))
+    for row, kept in enumerate(rows):
+        for code, weight in kept["shape_weights"].items():
+            if code not in place:
+                return None
+            weights[row, place[code]] = weight
+    return weights

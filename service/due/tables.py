@@ -84,3 +84,10 @@ life_priors = sa.Table(
     sa.Column("noise", sa.Double, nullable=False),
     sa.Column("bin_variance", sa.Double, nullable=False),
 )
+
+learned_curves = sa.Table(
+    "learned_curves",
+    metadata,
+    sa.Column("code", sa.Text, primary_key=True),
+    sa.Column("rise", sa.JSON, nullable=False),
+)

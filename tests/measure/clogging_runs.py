@@ -1,11 +1,12 @@
 """How good is the forecast on filters that were really loaded until they clogged?
 
-24 recorded runs (the reference page of the project's design says whose): two particle sizes, three solids levels each,
-four runs a level. Each level in turn is forecast from what the other two levels of its particle size teach, one reading
-every 2 s, at 25, 50, 75 and 90 % of the run; a run ends at the first ΔP above 20 psi. Beside it on the same readings: the
-level look-up (where on the other runs' mean curve does the ΔP now stand), the look-up blended with the mean life, a
-straight line and an exponential through the last 20 readings. Once more with the solids level told, as a plant would
-that knows how much dirt comes in. The data are not part of the project: without the folder there is nothing to measure.
+24 recorded runs (the reference page of the project's design says whose): two particle sizes, three solids levels
+each, four runs a level. Each level in turn is forecast from what the other two levels of its particle size teach,
+one reading every 2 s, at 25, 50, 75 and 90 % of the run; a run ends at the first ΔP above 20 psi. Beside it on the
+same readings: the level look-up (where on the other runs' mean curve does the ΔP now stand), the look-up blended
+with the mean life, a straight line and an exponential through the last 20 readings. Once more with the solids level
+told, as a plant would that knows how much dirt comes in. The data are not part of the project: without the folder
+there is nothing to measure.
 
 Run: python tests/measure/clogging_runs.py FOLDER_OF_THE_RECORDINGS
 """
@@ -104,6 +105,7 @@ def taught(history: Sequence[Run], pace: Callable[[Run], float]) -> Learned:
     where = Where(nought, nought, nought, np.zeros(count))
     life_h = np.array([run.end_s * pace(run) for run in history])
     lives = LivesRead(
+        names=("medium",),
         readings=columns(history, [run.end_s for run in history], pace),
         run_h=life_h,
         end=np.full(count, LifeEnd.AT_LIMIT),
@@ -131,7 +133,7 @@ def forecasts(run: Run, learned: Learned, pace: Callable[[Run], float]) -> Condi
         np.full(len(AGES), np.log(END_PSI + SHIFT_PSI)), np.full(len(AGES), np.log(CLEAN_PSI + SHIFT_PSI))
     )
     readings = columns([run] * len(AGES), until, pace)
-    return forecast(readings, before, run_h_now=np.array(until) * pace(run), shapes=learned.shapes)
+    return forecast(readings, before, run_h_now=np.array(until) * pace(run), shapes=learned.targets.shapes)
 
 
 def simple_ways(run: Run, history: Sequence[Run], until_s: float) -> tuple[float, float, float, float]:

@@ -401,6 +401,7 @@ def prior_of_life(columns: PlantColumns, life: LifePrior) -> ElementPrior:
         life=life,
         clean_deviation=np.zeros(count),
         clean_log_var=limits.clean_log_sd**2,
+        shapes=shape_table(),
         shape_weights=first_shape_weights(shape_table(), np.nan_to_num(limits.terminal - limits.clean_sheet)),
         noise=np.ones(count),
         bin_variance=np.full(count, settings.unlearned_bin_variance),

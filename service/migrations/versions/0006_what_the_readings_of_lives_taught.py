@@ -18,3 +18,9 @@ def upgrade() -> None:
         for name in ("clean_deviation", "clean_log_var", "noise", "bin_variance"):
             batch_op.add_column(sa.Column(name, sa.Double(), nullable=False))
         batch_op.add_column(sa.Column("shape_weights", sa.JSON(), nullable=False))
+    op.create_table(
+        "learned_curves",
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("rise", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("code", name=op.f("pk_learned_curves")),
+    )
