@@ -3,7 +3,7 @@
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
 from service.diagnoses.tables import diagnoses
-from service.due.tables import due_items, due_moves, life_priors, passes
+from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
@@ -16,6 +16,7 @@ TABLES = (
         passes,
         due_items,
         due_moves,
+        learned_curves,
         life_priors,
         diagnoses,
         work_orders,

@@ -39,8 +39,11 @@ ROUNDS = 4
 CURVES_AFTER = (1, 2)
 """The rounds after which the types' own curves are drawn: once the lives are known well enough, and once more when a
 first curve has told them better."""
-CURVE_PRIOR_LIVES = 3.0
-"""Ours: a curve that three lives told is believed as much as all analytic shapes together."""
+CURVE_PRIOR_LIVES = 15.0
+"""Ours: a curve that so many lives told is believed as much as all analytic shapes together."""
+CURVE_FREEDOM = 20.0
+"""Ours: a drawn curve is about as free as ten parameters, whose fit flatters the likelihood twice over (Akaike
+1974)."""
 SHOWN_FROM_SHARE = 0.45
 """Of the terminal ΔP: a life whose last readings stood above it has shown its shape (ours)."""
 NOISE_FEWEST_READINGS, NOISE_PRIOR_LIVES = 10, 3.0
@@ -274,12 +277,21 @@ class _Learning:
         for where, weights in ((targets.where, self.shape_weights[1]), (lives.where, self.shape_weights[0])):
             for kind in np.unique(where.type):
                 usual[kind] = weights[where.type == kind].mean(axis=0)
+        likelihood = self._less_own_making(likelihood)
         of_type = type_shape_weights(likelihood, self.shown, lives.where.type, usual)
         votes = (likelihood, self.shown, lives.where.position)
         return (
             position_shape_weights(*votes, lives.where.position, of_type[lives.where.type], self.own_row),
             position_shape_weights(*votes, targets.where.position, of_type[targets.where.type], targets.own_life),
         )
+
+    def _less_own_making(self, likelihood: Floats) -> Floats:
+        """A curve drawn through a life fits it too well: its vote for it is worth the less, the fewer lives drew
+        it."""
+        lives = np.bincount(self.lives.where.type[self.shown], minlength=self.types)[self.lives.where.type]
+        discount = np.exp(-CURVE_FREEDOM / np.maximum(lives, 1))
+        analytic = len(shape_table())
+        return np.hstack([likelihood[:, :analytic], likelihood[:, analytic:] * discount[:, None]])
 
     def _noise(self, evidence: ReadingEvidence) -> Floats:
         """By type: the middle of the lives read often enough, held against a few whose readings are as stated."""
