@@ -36,6 +36,8 @@ Indices = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 ROUNDS = 4
+POOLING_ROUNDS = 10
+"""Within each round: the spreads go on from where the last one left them."""
 CURVES_AFTER = (1, 2)
 """The rounds after which the types' own curves are drawn: once the lives are known well enough, and once more when a
 first curve has told them better."""
@@ -189,6 +191,7 @@ class _Learning:
             row_of[self.targets.own_life],
             systems=look_for_systems,
             begin_with=self.spreads,
+            most_rounds=POOLING_ROUNDS,
         )
 
     def _prior_of_lives(self, pooled: PooledLives) -> LifePrior:

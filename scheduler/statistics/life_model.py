@@ -30,9 +30,9 @@ Indices = npt.NDArray[np.int64]
 LONGEST_BELIEVED = 3.0
 """No median life above this many times the longest life seen of the type or the first guess (ours: without
 the cap a type whose every life was cut short runs away to lives that nobody has seen)."""
-_MOST_ROUNDS = 200
+MOST_ROUNDS = 200
 _SETTLED = 1e-4
-_LOOKS = (2, 8)  # rounds after which the system's spread is looked for
+_LOOKS = (2, 6)  # rounds after which the system's spread is looked for
 _SYSTEM_SPREADS = (0.0, 0.003, 0.01, 0.03, 0.08)
 _SYSTEM_MEMORIES_D = (60.0, 200.0, 700.0)
 _SYSTEM_FEWEST_LIVES = 12
@@ -189,14 +189,16 @@ def pool_lives(
     *,
     systems: bool = True,
     begin_with: Spreads | None = None,
+    most_rounds: int = MOST_ROUNDS,
 ) -> PooledLives:
     """Pool n lives for P targets. own_life (P,): the row of a target's own running life, which must not be its own
     prior; −1 for none. With `systems` false no effect of the system in its time is looked for. `begin_with` are the
     spreads of a pooling of much the same lives, from which these are soon found.
+    most_rounds: after which the spreads are taken as they are.
     """
     spread = spread or LifeSpread()
     numbered = _on_common_numbers(lives, targets, guess)
-    found = _Pool(lives, numbered, spread).settle(systems, begin_with)
+    found = _Pool(lives, numbered, spread).settle(systems, begin_with, most_rounds)
     target = numbered.target
     expected = found.effects.expected(target, own_life)
     mean = np.minimum(expected.mean + found.offset[target.position], found.longest[target.position])
@@ -278,7 +280,7 @@ class _Pool:
         self.is_read = ~np.isnan(lives.read_mean)
         self.is_exact = ~self.is_read & (lives.end == LifeEnd.AT_LIMIT)
 
-    def settle(self, systems: bool, begin_with: Spreads | None) -> _Settled:
+    def settle(self, systems: bool, begin_with: Spreads | None, most_rounds: int) -> _Settled:
         numbered, lives = self.numbered, self.lives
         types = len(numbered.type_guess.mean)
         longest = np.full(types, -np.inf)
@@ -293,7 +295,7 @@ class _Pool:
         nobody = np.full(len(lives.life_h), -1)
         effects = self._conditioned(expected, offset, spreads)
         look_for_systems = systems and len(lives.life_h) >= _SYSTEM_FEWEST_LIVES
-        for turn in range(_MOST_ROUNDS if len(lives.life_h) else 0):
+        for turn in range(most_rounds if len(lives.life_h) else 0):
             if look_for_systems and turn in _LOOKS:
                 spreads = self._with_system(expected, offset, effects.spreads)
                 effects = self._conditioned(expected, offset, spreads)

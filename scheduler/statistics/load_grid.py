@@ -22,7 +22,7 @@ LOAD: Floats = np.linspace(0.0, 2.6, 521)
 HIGHEST_RISE = 6.0
 """Rises are cut at e⁶ = 400 times the clean ΔP: beyond any gauge, and finite where pores close."""
 LOAD_NOW: Floats = np.concatenate(
-    [np.geomspace(0.004, 0.25, 24), np.linspace(0.27, 1.2, 42), np.linspace(1.25, 2.2, 10)]
+    [np.geomspace(0.004, 0.25, 17), np.linspace(0.275, 1.2, 33), np.linspace(1.26, 2.2, 6)]
 )
 S_NODES: Floats = 1.0 - (1.0 - np.linspace(0.0, 1.0, 33)) ** 1.5
 """Shares of the run hours at which readings are gathered: dense near now, where the curve bends."""
