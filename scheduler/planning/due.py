@@ -1,4 +1,4 @@
-"""When every position is due: each trigger by itself, all of them together at the plant's risk, and the reason.
+"""When every position is due: each trigger by itself, all of them together at the accepted risk, and the reason.
 
 ΔP and the life model are one cause (the lives are the prior of the ΔP forecast). A limit in run hours becomes
 a distribution over dates through the use rate; a limit in days, a passed limit and a certain indicator are
@@ -16,6 +16,7 @@ from scheduler.planning.duty import Duty, Meter, day_of_run_hours, planned_ahead
 from scheduler.planning.indicator import Sighting
 from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
 from scheduler.planning.reasons import because_of
+from scheduler.planning.risk import AcceptedRisk, accepted_risk
 from scheduler.statistics.competing_triggers import Fused, fuse
 from scheduler.statistics.reach_date import reach_known_probability, reach_probability
 from scheduler.statistics.remaining_hours import EDGE_H, RemainingHours
@@ -75,13 +76,13 @@ def assess_due(
     limits = _HourLimits.of(columns, duty)
     causes = _causes(condition, duty, ahead, limits)
     steps = _steps(columns, duty, limits, sightings, blamed)
-    risk = columns.plants.risk[columns.systems.plant[columns.positions.system]]
-    fused = fuse(grid, causes, steps, np.clip(risk, 1e-6, 1.0 - 1e-6))
+    risk = accepted_risk(columns, duty, condition)
+    fused = fuse(grid, causes, steps, np.clip(risk.level, 1e-6, 1.0 - 1e-6))
     rows: list[int] = np.flatnonzero(columns.in_service()).tolist()
     bands = [condition.remaining.quantile(level) for level in (0.1, 0.5, 0.9)]
     return [
         _item(
-            *(columns, duty, condition, limits, fused, [float(band[row]) for band in bands], row),
+            *(columns, duty, condition, limits, risk, fused, [float(band[row]) for band in bands], row),
             *(sightings.get(row), blamed.get(row)),
         )
         for row in rows
@@ -195,6 +196,7 @@ def _item(
     duty: Duty,
     condition: Condition,
     limits: _HourLimits,
+    risk: AcceptedRisk,
     fused: Fused,
     bands: list[float],
     position: int,
@@ -228,6 +230,7 @@ def _item(
         because=because_of(
             *(columns, duty, condition, trigger, position),
             bands=finite,
+            risk=risk.facts(position),
             event=int(limits.event[position]),
             sighting=sighting,
             blamed=blamed,

@@ -49,6 +49,13 @@ _LIMITS = {
 }
 """Master data that a reason holds, and the table and column that say it."""
 
+COSTS = frozenset(
+    {("systems", "stop_cost_minor"), ("systems", "labour_cost_minor"), ("systems", "late_cost_minor")}
+    | {("element_types", "price_minor"), ("element_types", "currency"), ("plants", "currency")}
+    | {("positions", "access")}
+)
+"""Master data that move a date only where the risk comes from costs."""
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -260,7 +267,10 @@ def _samples(seen: _Between) -> Iterator[_Found]:
 
 def _master(seen: _Between) -> Iterator[_Found]:
     told = {(change.table, change.column) for change in seen.news.master}
+    by_costs = {told.facts.get("risk_from") for told in (seen.before, seen.after)} & {"costs"}
     for change in seen.news.master:
+        if (change.table, change.column) in COSTS and not by_costs:
+            continue
         facts = {"table": change.table, "key": change.key, "column": change.column}
         yield "master_data", facts | {"earlier": change.earlier, "new": change.new}, frozenset(Trigger)
     if "fitted_day" not in seen.before.facts or "fitted_day" not in seen.after.facts:
@@ -269,9 +279,19 @@ def _master(seen: _Between) -> Iterator[_Found]:
         was, is_now = seen.before.facts.get(name), seen.after.facts.get(name)
         # a reason without a ΔP says nothing of ΔP limits, which is no change of theirs
         silent = name not in {"max_hours", "max_age_d"} and None in (was, is_now)
+        # what the costs make of the forecast is nothing that anybody has entered
+        silent |= name == "risk" and bool(by_costs)
         if was != is_now and not silent and (table, column) not in told:
             limit = {"table": table, "column": column, "earlier": was, "new": is_now}
             yield "master_data", limit, frozenset(Trigger)
+
+
+def _risk(seen: _Between) -> Iterator[_Found]:
+    before, after = seen.before.facts, seen.after.facts
+    was, is_now = before.get("risk_from", "set"), after.get("risk_from", "set")
+    if was != is_now and "costs" in (was, is_now) and "risk" in before and "risk" in after:
+        facts = {"from_risk": before["risk"], "to_risk": after["risk"], "from_source": was, "to_source": is_now}
+        yield "risk", facts, frozenset(Trigger)
 
 
 def _stops(seen: _Between) -> Iterator[_Found]:
@@ -318,5 +338,5 @@ def _time_passed(before: Told, after: Told, beside: list[_Found]) -> Facts:
     }
 
 
-_RULES = (_element, _corrections, _indicator, _dp, _events, _samples, _master, _stops, _hours, _lives)
+_RULES = (_element, _corrections, _indicator, _dp, _events, _samples, _master, _risk, _stops, _hours, _lives)
 """From what says most about a move to what says least."""

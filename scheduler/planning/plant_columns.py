@@ -33,7 +33,8 @@ Flags = npt.NDArray[np.bool_]
 class PlantRows:
     code: tuple[str, ...]
     zone: tuple[str, ...]
-    risk: Floats
+    currency: tuple[str, ...]  # ISO 4217, empty: none is told
+    risk: Floats  # NaN: none is set
     horizon_d: Floats
     issue_ahead_d: Floats  # NaN: a person issues
 
@@ -51,6 +52,9 @@ class SystemRows:
     working_pressure_bar: Floats
     most_sensitive: tuple[str, ...]
     cleanliness_target: tuple[Code | None, ...]
+    stop_cost: Floats  # this and the next two in the plant's currency
+    labour_cost: Floats  # of one change
+    late_cost: Floats  # of a change after the limit was passed, all in
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,8 @@ class ElementTypeRows:
     shelf_life_d: Floats
     rating_um: Floats
     beta: Floats  # at `rating_um`
+    price: Floats
+    currency: tuple[str, ...]  # of `price`
 
 
 @dataclass(frozen=True, slots=True)

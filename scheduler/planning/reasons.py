@@ -24,6 +24,7 @@ def because_of(
     position: int,
     *,
     bands: list[float | None],
+    risk: Facts,
     event: int,
     sighting: Sighting | None,
     blamed: Facts | None,
@@ -36,7 +37,6 @@ def because_of(
         "meter_known": duty.meters[int(columns.positions.meter[position])].has_readings,
         "max_hours": _known(columns.positions.max_hours[position]),
         "max_age_d": _known(columns.positions.max_age_d[position]),
-        "risk": float(columns.plants.risk[columns.systems.plant[columns.positions.system[position]]]),
         "hours_left_10": bands[0],
         "hours_left_50": bands[1],
         "hours_left_90": bands[2],
@@ -45,6 +45,7 @@ def because_of(
         "life_median_h": round(float(np.exp(condition.life.log_median[position])), 0),
         "resting": not bool(duty.gains_hours[position]),
         "gates": _gates(columns, condition, position),
+        **risk,
     }
     if condition.has_forecast[position]:
         facts |= _pressure_facts(columns, condition, position)

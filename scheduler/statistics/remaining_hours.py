@@ -49,6 +49,10 @@ class RemainingHours:
     def __len__(self) -> int:
         return len(self.within)
 
+    def at(self, rows: npt.NDArray[np.integer]) -> "RemainingHours":
+        """Those of some of the positions."""
+        return RemainingHours(self.already_reached[rows], self.within[rows], self.never[rows])
+
     def cumulative(self) -> Floats:
         """P(hours left ≤ each edge of the grid), (P, BINS + 1); the first column is `already_reached`."""
         return np.cumsum(np.column_stack([self.already_reached, self.within]), axis=1)

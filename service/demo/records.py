@@ -48,10 +48,10 @@ class OilTemperature:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Costs:
-    """In the plant's currency: a stop for its own sake, an hour of work, a change that came too late."""
+    """In the plant's currency: a stop for its own sake, the work of one change, a change that came too late."""
 
     stop: float
-    labour_per_h: float
+    labour: float
     late: float
 
 

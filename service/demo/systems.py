@@ -27,7 +27,7 @@ _PRESS1 = DemoSystem(
     isolation_procedure="QM-ISOL-101",
     permits="hot work permit for grinding near the tank",
     oil=OilTemperature(working_degC=50, coldest_start_degC=16),
-    costs=Costs(stop=900, labour_per_h=62, late=14000),
+    costs=Costs(stop=900, labour=62, late=14000),
     main_meter=MainMeter(start_h=21340, digits=6, read_daily=True),
 )
 _PRESS2 = DemoSystem(
@@ -44,7 +44,7 @@ _PRESS2 = DemoSystem(
     isolation_procedure="QM-ISOL-102",
     permits=None,
     oil=OilTemperature(working_degC=49, coldest_start_degC=16),
-    costs=Costs(stop=450, labour_per_h=62, late=6500),
+    costs=Costs(stop=450, labour=62, late=6500),
     main_meter=MainMeter(start_h=9120, digits=6, read_daily=True),
 )
 _FORGE1 = DemoSystem(
@@ -62,7 +62,7 @@ _FORGE1 = DemoSystem(
     permits="work beside the furnace",
     shift=Shift.SIX_DAYS,
     oil=OilTemperature(working_degC=44, coldest_start_degC=14),
-    costs=Costs(stop=1200, labour_per_h=62, late=18000),
+    costs=Costs(stop=1200, labour=62, late=18000),
     main_meter=MainMeter(start_h=33810, digits=6, read_daily=True),
     sampling=Sampling(every_d=35),
 )
@@ -80,7 +80,7 @@ _SHEAR1 = DemoSystem(
     isolation_procedure="QM-ISOL-121",
     permits=None,
     oil=OilTemperature(working_degC=46, coldest_start_degC=12),
-    costs=Costs(stop=180, labour_per_h=58, late=1900),
+    costs=Costs(stop=180, labour=58, late=1900),
     main_meter=MainMeter(start_h=12870, digits=5, read_daily=False),
     sampling=Sampling(codes=(19, 17, 14), every_d=90),
 )
@@ -98,7 +98,7 @@ _BENDER1 = DemoSystem(
     isolation_procedure="QM-ISOL-124",
     permits=None,
     oil=OilTemperature(working_degC=45, coldest_start_degC=17),
-    costs=Costs(stop=260, labour_per_h=62, late=3600),
+    costs=Costs(stop=260, labour=62, late=3600),
     main_meter=MainMeter(start_h=7715, digits=6, read_daily=False),
     sampling=Sampling(codes=(16, 14, 11)),
 )
@@ -117,7 +117,7 @@ _BALER1 = DemoSystem(
     permits=None,
     flow_spread=0.12,
     oil=OilTemperature(working_degC=52, coldest_start_degC=-4),
-    costs=Costs(stop=300, labour_per_h=58, late=4200),
+    costs=Costs(stop=300, labour=58, late=4200),
     main_meter=MainMeter(start_h=9210, digits=4, read_daily=False),
     sampling=Sampling(codes=(18, 16, 13)),
 )
@@ -135,7 +135,7 @@ _FEED1 = DemoSystem(
     isolation_procedure="QM-ISOL-126",
     permits=None,
     oil=OilTemperature(working_degC=47, coldest_start_degC=16),
-    costs=Costs(stop=350, labour_per_h=58, late=5200),
+    costs=Costs(stop=350, labour=58, late=5200),
     main_meter=MainMeter(start_h=15400, digits=6, read_daily=False),
     sampling=Sampling(codes=(18, 16, 13)),
 )
@@ -154,7 +154,7 @@ _RING1 = DemoSystem(
     permits="confined space entry for the pit",
     shift=Shift.SIX_DAYS,
     oil=OilTemperature(working_degC=56, coldest_start_degC=18),
-    costs=Costs(stop=1500, labour_per_h=62, late=22000),
+    costs=Costs(stop=1500, labour=62, late=22000),
     main_meter=MainMeter(start_h=48260, digits=6, read_daily=True),
     sampling=Sampling(every_d=28, as_counts=True),
 )
@@ -172,7 +172,7 @@ _RIG1 = DemoSystem(
     isolation_procedure="QM-ISOL-150",
     permits=None,
     oil=OilTemperature(working_degC=45, coldest_start_degC=19),
-    costs=Costs(stop=120, labour_per_h=62, late=3000),
+    costs=Costs(stop=120, labour=62, late=3000),
     main_meter=MainMeter(start_h=4380, digits=6, read_daily=True),
     sampling=Sampling(codes=(15, 13, 10), every_d=21, as_counts=True),
 )
@@ -191,7 +191,7 @@ _LOADER1 = DemoSystem(
     permits=None,
     flow_spread=0.10,
     oil=OilTemperature(working_degC=58, coldest_start_degC=-8),
-    costs=Costs(stop=80, labour_per_h=58, late=2400),
+    costs=Costs(stop=80, labour=58, late=2400),
     main_meter=MainMeter(start_h=3105, digits=5, read_daily=False),
     sampling=Sampling(codes=(18, 16, 13), every_d=90),
 )
@@ -209,7 +209,7 @@ _SAW1 = DemoSystem(
     isolation_procedure="QM-ISOL-122",
     permits=None,
     oil=OilTemperature(working_degC=43, coldest_start_degC=14),
-    costs=Costs(stop=150, labour_per_h=58, late=1600),
+    costs=Costs(stop=150, labour=58, late=1600),
     main_meter=MainMeter(start_h=18240, digits=5, read_daily=True),
     sampling=Sampling(codes=(19, 17, 14), every_d=90),
 )
@@ -255,7 +255,7 @@ def system_rows() -> list[Row]:
             "most_sensitive": system.most_sensitive,
             "hours_per_week": system.hours_per_week,
             "stop_cost": system.costs.stop,
-            "labour_cost": system.costs.labour_per_h,
+            "labour_cost": system.costs.labour,
             "late_cost": system.costs.late,
             "hazards": system.hazards,
             "isolation_procedure": system.isolation_procedure,

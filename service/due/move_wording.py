@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from scheduler.vocabulary import CANONICAL_UNIT, QuantityKind
-from service.due.wording import Wording
+from service.due.wording import Wording, percentage
 from service.plant_folder import layout
 from service.plant_store.time import from_day
 
@@ -152,6 +152,16 @@ def _master_data(words: Wording, facts: Facts) -> str:
     return f"{name[:1].upper()}{name[1:]} {_OWNER_WORDS[table]}{key} was changed from {earlier} to {new}."
 
 
+def _risk(_words: Wording, facts: Facts) -> str:
+    now, before = (
+        f"{percentage(facts[f'{when}_risk'])} ({_SOURCE_WORDS[facts[f'{when}_source']]})" for when in ("to", "from")
+    )
+    return f"The accepted risk is {now} now, and was {before}."
+
+
+_SOURCE_WORDS = {"set": "set by the plant", "costs": "from the costs of its system", "usual": "the usual one"}
+
+
 def _stops(_words: Wording, facts: Facts) -> str:
     return "A stop was entered." if facts["count"] == 1 else f"{facts['count']} stops were entered."
 
@@ -187,6 +197,7 @@ _CAUSES: dict[str, Callable[[Wording, Facts], str]] = {
     "events": _events,
     "oil_samples": _samples,
     "master_data": _master_data,
+    "risk": _risk,
     "stops": _stops,
     "meter_readings": _meter,
     "use_rate": _use_rate,

@@ -17,6 +17,7 @@ from scheduler.planning.moves import MasterChange, News, Recorded
 from service.database import rows_known_at
 from service.imports.tables import imports
 from service.plant_folder import layout
+from service.plant_folder.cell_writing import amount
 from service.plant_folder.tables import TABLE
 from service.plant_store.time import to_day
 
@@ -36,19 +37,22 @@ _FACTS: dict[str, tuple[str, ...]] = {
 """The tables whose facts move due dates, and what their facts are counted by."""
 
 _DECIDING: dict[str, frozenset[str]] = {
-    "plants": frozenset({"risk"}),
+    "plants": frozenset({"risk", "currency"}),
     "systems": frozenset(
         {"status", "fluid", "working_temperature_degC", "coldest_start_degC", "hours_per_week"}
         | {"cleanliness_target", "most_sensitive", "working_pressure_bar"}
+        | {"stop_cost_minor", "labour_cost_minor", "late_cost_minor"}
     ),
     "fluids": frozenset(
         {"grade", "viscosity_40_mm2_s", "viscosity_100_mm2_s", "viscosity_index", "density_15_kg_m3"}
     ),
-    "element_types": frozenset({"kind", "clean_dp_bar", "rated_flow_lpm", "rated_viscosity_mm2_s", "beta"}),
+    "element_types": frozenset(
+        {"kind", "clean_dp_bar", "rated_flow_lpm", "rated_viscosity_mm2_s", "beta", "price_minor", "currency"}
+    ),
     "positions": frozenset(
         {"system", "place", "part_number", "quantity", "housing", "side", "meter", "flow_lpm", "terminal_dp_bar"}
         | {"indicator_dp_bar", "bypass", "bypass_dp_bar", "housing_dp_bar", "vacuum_limit_bar", "inlet_head_m"}
-        | {"shut_at_start", "max_hours", "max_age_d", "status"}
+        | {"shut_at_start", "max_hours", "max_age_d", "access", "status"}
     ),
 }
 """The columns of master data that a due date is computed from."""
@@ -62,6 +66,7 @@ class Subject:
     system: str
     meter: str
     plant: str
+    currency: str
     fluid: str
     part_numbers: frozenset[str]
     pass_id: int
@@ -123,13 +128,21 @@ def _news_of_one(subject: Subject, found: _Found, outcomes: list[dict[str, Any]]
         for fact in facts
     ]
     changes = [
-        MasterChange(each["table"], each["key"], each["column"], each["earlier"], each["new"])
+        MasterChange(each["table"], each["key"], each["column"], *_as_written(each, subject.currency))
         for outcome in outcomes
         for each in outcome["changes"]
         if each["column"] in _DECIDING.get(each["table"], ()) and subject.is_called(each["table"], each["key"])
     ]
     stops = sum(outcome["tables"].get("stops", {}).get("added", 0) for outcome in outcomes)
     return News(tuple(recorded), tuple(changes), stops)
+
+
+def _as_written(change: Mapping[str, str], currency: str) -> tuple[str, str]:
+    """What stood there and what stands there now; money, which is kept in minor units, as the plant writes it."""
+    earlier, new = change["earlier"], change["new"]
+    if change["column"].endswith("_minor"):
+        earlier, new = (amount(int(minor), currency) if minor else "" for minor in (earlier, new))
+    return earlier, new
 
 
 def _outcomes_since(connection: sa.Connection, since: Mapping[str, int], as_of: datetime) -> list[dict[str, Any]]:

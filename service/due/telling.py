@@ -97,8 +97,9 @@ def _subjects(connection: sa.Connection, moved: Sequence[_Moved]) -> list[Subjec
     ordered = sorted(compared)
     for begin in range(0, len(ordered), _AT_ONCE):
         query = (
-            sa.select(t.positions, t.systems.c.fluid)
+            sa.select(t.positions, t.systems.c.fluid, t.plants.c.currency)
             .join(t.systems, t.systems.c.system == t.positions.c.system)
+            .join(t.plants, t.plants.c.plant == t.systems.c.plant)
             .where(t.positions.c.position.in_(ordered[begin : begin + _AT_ONCE]))
         )
         for row in connection.execute(query).mappings():
@@ -110,6 +111,7 @@ def _subjects(connection: sa.Connection, moved: Sequence[_Moved]) -> list[Subjec
                     system=row["system"],
                     meter=row["meter"] or "",
                     plant=each.row["plant"],
+                    currency=row["currency"] or "",
                     fluid=row["fluid"] or "",
                     part_numbers=frozenset({row["part_number"], each.row["part_number"] or row["part_number"]}),
                     pass_id=each.last["pass_id"],

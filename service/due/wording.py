@@ -45,6 +45,10 @@ _GATE_WORDS = {
     "low_flow": "at low flow",
     "cold": "with cold oil",
 }
+_AT_A_RISK = frozenset({"pressure", "life", "hours"})
+"""Codes of triggers whose date is a chance; the others are days."""
+
+_BOUND_WORDS = {"least": ", the least that is planned with", "most": ", the most that is planned with"}
 _TERMINAL_WORDS = {
     "stated": "the plant's limit",
     "indicator": "the indicator's set point",
@@ -64,8 +68,7 @@ class Wording:
         """The sentence behind a due date."""
         facts = because["facts"]
         says = _REASONS[because["code"]](self, facts)
-        rate = self._rate(facts)
-        return f"{says} {rate}".strip() if rate else says
+        return " ".join(said for said in (says, self._rate(facts), _risk(because["code"], facts)) if said)
 
     def why_work(self, because: Facts) -> str:
         """The sentence behind a task: a due date's reason, or the diagnosis that asks for a look."""
@@ -101,6 +104,31 @@ class Wording:
             return ""
         source = "" if facts["meter_known"] else " (no meter readings: an assumption)"
         return f"The machine runs about {facts['hours_per_week']:.0f} h a week{source}."
+
+
+def _risk(code: str, facts: Facts) -> str:
+    """At which risk the date is due, and why that; nothing where no chance is weighed."""
+    if code not in _AT_A_RISK or "risk_from" not in facts:
+        return ""
+    bound = _BOUND_WORDS.get(facts.get("risk_bound", ""), "")
+    return f"Due at {percentage(facts['risk'])} risk{bound}, {_where_from(facts)}."
+
+
+def _where_from(facts: Facts) -> str:
+    match facts["risk_from"]:
+        case "set":
+            return "as the plant has set it"
+        case "usual":
+            return "which is usual where neither a risk nor costs are told"
+        case _:
+            currency = f" {facts['currency']}" if "currency" in facts else ""
+            planned, late = (f"{facts[name]:,.0f}{currency}" for name in ("planned_cost", "late_cost"))
+            return f"from the costs of its system: {planned} for a planned change, {late} for a late one"
+
+
+def percentage(share: float) -> str:
+    """Two digits that count: 0.0123 is 1.2 %."""
+    return f"{100.0 * share:.2g} %"
 
 
 def _hours(value: float) -> str:

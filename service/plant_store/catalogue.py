@@ -11,10 +11,10 @@ from scheduler.engineering.oil_properties import oil_properties
 from scheduler.planning import plant_columns as columns
 from scheduler.vocabulary import Access, Answer, ElementKind, FluidFamily, Place, Status
 from service.plant_folder import tables as t
+from service.plant_folder.money import minor_digits
 from service.plant_store.codes import Codes
 from service.plant_store.rows import Row, days, every, filled, flags, floats, indices, texts
 
-_DEFAULT_RISK = 0.1
 _DEFAULT_HORIZON_D = 42.0
 
 
@@ -22,7 +22,8 @@ def load_plants(rows: Sequence[Row]) -> columns.PlantRows:
     return columns.PlantRows(
         code=texts(rows, "plant"),
         zone=texts(rows, "time_zone"),
-        risk=filled(rows, "risk", _DEFAULT_RISK),
+        currency=texts(rows, "currency"),
+        risk=floats(rows, "risk"),
         horizon_d=filled(rows, "horizon_d", _DEFAULT_HORIZON_D),
         issue_ahead_d=floats(rows, "issue_ahead_d"),
     )
@@ -34,11 +35,16 @@ def fluid_of(row: Row) -> Fluid:
     return Fluid(code=row["fluid"], name=row["name"], family=family, grade=row["grade"])
 
 
-def load_systems(rows: Sequence[Row], codes: Codes, fluids: dict[str, Row]) -> columns.SystemRows:
+def load_systems(
+    rows: Sequence[Row], codes: Codes, fluids: dict[str, Row], currency: Sequence[str]
+) -> columns.SystemRows:
+    """`currency` is that of each plant."""
+    plant = indices(codes.plants[row["plant"]] for row in rows)
+    paid_in = [currency[row] for row in plant]
     oils = [fluids[row["fluid"]] for row in rows]
     return columns.SystemRows(
         code=texts(rows, "system"),
-        plant=indices(codes.plants[row["plant"]] for row in rows),
+        plant=plant,
         status=tuple(Status(row["status"] or Status.IN_SERVICE) for row in rows),
         fluid=tuple(fluid_of(oil) for oil in oils),
         oil=tuple(
@@ -59,6 +65,9 @@ def load_systems(rows: Sequence[Row], codes: Codes, fluids: dict[str, Row]) -> c
         cleanliness_target=tuple(
             Code.parse(row["cleanliness_target"]) if row["cleanliness_target"] else None for row in rows
         ),
+        stop_cost=_amounts(rows, "stop_cost_minor", paid_in),
+        labour_cost=_amounts(rows, "labour_cost_minor", paid_in),
+        late_cost=_amounts(rows, "late_cost_minor", paid_in),
     )
 
 
@@ -74,7 +83,14 @@ def load_types(rows: Sequence[Row]) -> columns.ElementTypeRows:
         shelf_life_d=floats(rows, "shelf_life_d"),
         rating_um=floats(rows, "rating_um"),
         beta=np.array([_beta(row["beta"]) for row in rows], dtype=np.float64),
+        price=_amounts(rows, "price_minor", texts(rows, "currency")),
+        currency=texts(rows, "currency"),
     )
+
+
+def _amounts(rows: Sequence[Row], name: str, currency: Sequence[str]) -> columns.Floats:
+    """Money kept in minor units as amounts of its currency."""
+    return floats(rows, name) / np.array([10.0 ** minor_digits(code) for code in currency], dtype=np.float64)
 
 
 def _beta(told: str | None) -> float:

@@ -43,10 +43,11 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
     current = {row["position"]: row for row in installed if row["removed_at"] is None}
     ended = [row for row in installed if row["removed_at"] is not None]
     dp_readings = load_readings(connection, as_of, systems)
+    plants = load_plants(plant_rows)
     return PlantColumns(
         as_of_day=as_of_day,
-        plants=load_plants(plant_rows),
-        systems=load_systems(system_rows, codes, fluids),
+        plants=plants,
+        systems=load_systems(system_rows, codes, fluids, plants.currency),
         meters=load_meter_rows(connection, codes, meter_readings, as_of_day),
         types=load_types(type_rows),
         positions=load_positions(position_rows, codes),

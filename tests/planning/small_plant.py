@@ -110,11 +110,15 @@ class System:
     coldest_start_degC: float = NAN
     hours_per_week: float = PLANNED_PER_WEEK
     fluid: Fluid = OIL
+    stop_cost: float = NAN
+    labour_cost: float = NAN
+    late_cost: float = NAN
 
 
 @dataclass(frozen=True)
 class Plant:
     code: str = "PLANT"
+    currency: str = "EUR"
     risk: float = 0.1
     horizon_d: float = 42.0
     issue_ahead_d: float = NAN
@@ -206,6 +210,7 @@ def plant(
         plants=pc.PlantRows(
             code=tuple(each.code for each in plant_list),
             zone=("UTC",) * len(plant_list),
+            currency=tuple(each.currency for each in plant_list),
             risk=_floats(plant_list, "risk"),
             horizon_d=_floats(plant_list, "horizon_d"),
             issue_ahead_d=_floats(plant_list, "issue_ahead_d"),
@@ -222,6 +227,9 @@ def plant(
             working_pressure_bar=np.full(len(system_list), NAN),
             most_sensitive=("",) * len(system_list),
             cleanliness_target=(None,) * len(system_list),
+            stop_cost=_floats(system_list, "stop_cost"),
+            labour_cost=_floats(system_list, "labour_cost"),
+            late_cost=_floats(system_list, "late_cost"),
         ),
         meters=_meters(read, system_row, digits or {}),
         types=_types(),
@@ -296,6 +304,8 @@ def _types() -> pc.ElementTypeRows:
         shelf_life_d=np.full(count, NAN),
         rating_um=np.full(count, NAN),
         beta=np.full(count, NAN),
+        price=np.array([40.0, NAN, NAN, NAN, NAN]),
+        currency=("EUR", *("",) * (count - 1)),
     )
 
 

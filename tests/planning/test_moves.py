@@ -202,3 +202,23 @@ def test_an_opened_system_does_not_move_a_limit_in_hours_but_a_pump_failure_does
 def test_time_alone_is_told_as_such_with_the_days() -> None:
     (cause,) = causes_of(told(), told(DAY + 13.0, as_of=DAY + 6.5), News())
     assert (cause["code"], cause["facts"]["days"], cause["facts"]["beside"]) == ("time", 6.5, 0)
+
+
+COST = MasterChange("systems", "S1", "late_cost_minor", "", "8000.00")
+BY_COSTS: dict[str, Any] = {"risk": 0.03, "risk_from": "costs"}
+
+
+def test_a_cost_that_decides_is_named_with_what_it_makes_of_the_risk() -> None:
+    causes = causes_of(told(risk_from="usual"), told(DAY + 4.0, **BY_COSTS), News(master=(COST,)))
+    assert [cause["code"] for cause in causes] == ["master_data", "risk"]
+    assert causes[0]["facts"]["new"] == "8000.00"
+    assert causes[1]["facts"] == {"from_risk": 0.1, "to_risk": 0.03, "from_source": "usual", "to_source": "costs"}
+
+
+def test_a_cost_moves_nothing_where_the_risk_is_set_by_hand() -> None:
+    before, after = told(risk_from="set"), told(DAY + 4.0, risk_from="set")
+    assert codes(before, after, News(master=(COST,))) == ["time"]
+
+
+def test_a_risk_that_follows_the_forecast_is_nothing_that_was_entered() -> None:
+    assert codes(told(**BY_COSTS), told(DAY + 4.0, **BY_COSTS | {"risk": 0.01})) == ["time"]

@@ -29,7 +29,7 @@ def as_known(plant: SimulatedPlant, as_of_day: float) -> PlantColumns:
     count = len(places)
     return PlantColumns(
         as_of_day=as_of_day,
-        plants=pc.PlantRows(("PLANT",), ("UTC",), np.array([0.1]), np.array([42.0]), np.array([NAN])),
+        plants=pc.PlantRows(("PLANT",), ("UTC",), ("",), np.array([0.1]), np.array([42.0]), np.array([NAN])),
         systems=_systems(plant),
         meters=_meters(plant, as_of_day),
         types=_types(plant),
@@ -84,6 +84,9 @@ def _systems(plant: SimulatedPlant) -> pc.SystemRows:
         working_pressure_bar=np.full(count, NAN),
         most_sensitive=("",) * count,
         cleanliness_target=(None,) * count,
+        stop_cost=np.full(count, NAN),
+        labour_cost=np.full(count, NAN),
+        late_cost=np.full(count, NAN),
     )
 
 
@@ -114,6 +117,8 @@ def _types(plant: SimulatedPlant) -> pc.ElementTypeRows:
         shelf_life_d=np.full(count, NAN),
         rating_um=np.full(count, NAN),
         beta=np.full(count, NAN),
+        price=np.full(count, NAN),
+        currency=("",) * count,
     )
 
 
