@@ -1,12 +1,12 @@
 """How fast is the ΔP forecast, beside a curve-fitting loop, and in how much memory?
 
-Positions are drawn from the model (`model_lives`), with shape weights as finished lives leave them. A few thousand are
-drawn and repeated, since drawing would take more memory than forecasting. Measured, one after the other:
+Positions are drawn from the model (`model_lives`), with shape weights as finished lives leave them. A few thousand
+are drawn and repeated, since drawing would take more memory than forecasting. Measured, one after the other:
 
 - the whole: positions × readings through `forecast`, with the peak of the process right after it;
 - `scipy.optimize.curve_fit` of an exponential on a sample of the same positions, per position: a·exp(b·h) begun at
-  the straight line through ln ΔP, which is next to solved already; c + a·exp(b·h), which is what a loading curve needs
-  at least, from the same start; and that with a, b, c ≥ 0, without which some of the curves fall;
+  the straight line through ln ΔP, which is next to solved already; c + a·exp(b·h), the least that a loading curve
+  needs, from the same start; and that with a, b, c ≥ 0, without which some of the curves fall;
 - linear in readings: the same positions with 10, 50, 250 and 1,000 readings each;
 - one changed position alone, as after a new reading;
 - a whole plant in SQLite: load, compute (duty, learning, condition, due dates) and the pass with all that it writes.
