@@ -241,13 +241,13 @@ def element_drawn(rng: np.random.Generator, plant: SimulatedPlant, place: int) -
     )
 
 
-def course_of(plant: SimulatedPlant, place: int, element: Element, fitted: int) -> Course:
-    """The element fitted `fitted` days after FIRST_DAY, as long as the truth goes."""
+def course_of(plant: SimulatedPlant, place: int, element: Element, fitted: int, end: float | None = None) -> Course:
+    """The element fitted `fitted` days after FIRST_DAY, as long as the truth goes; `end` if it is known already."""
     at = plant.places[place]
     system = plant.systems[at.system]
     dirt = at.share * (system.ingress[fitted:] + plant.types[at.type].life_h * system.burst[fitted:])
     held = (dirt - dirt[0]) / element.capacity
-    end = dirt_at_dp(plant, place, element, at.terminal_dp_bar)
+    end = dirt_at_dp(plant, place, element, at.terminal_dp_bar) if end is None else end
     return Course(fitted, held, end, float(np.interp(end, held, np.arange(len(held)), right=np.inf)))
 
 
