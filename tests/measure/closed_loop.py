@@ -263,7 +263,8 @@ def tables(found: list[Trial]) -> str:
         *("late", "bypass before the next look", "life used", "late by place's interval", "life used by it"),
     )
     lines = [f"| {' | '.join(heads)} |", "|" + "---|" * len(heads)]
-    of_cost = {cost: [trial for trial in found if trial.late_cost == cost] for cost in LATE_COSTS}
+    costs = sorted({trial.late_cost for trial in found})
+    of_cost = {cost: [trial for trial in found if trial.late_cost == cost] for cost in costs}
     for cost, some in of_cost.items():
         for law in (*dict.fromkeys(trial.law for trial in some), "all"):
             lines.append(_row(law, cost, [trial for trial in some if law in {trial.law, "all"}]))
