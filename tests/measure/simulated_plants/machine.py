@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from scheduler.engineering.viscosity import density_at, viscosity_at, walther_constants
 from scheduler.vocabulary import RemovalReason
-from tests.measure.simulated_plants.laws import LAWS, Law, dirt_at
+from tests.measure.simulated_plants.laws import LAWS, dirt_at
 from tests.measure.simulated_plants.settings import Settings
 
 Floats = npt.NDArray[np.float64]
@@ -76,6 +76,25 @@ class Life:
     load_share: Floats  # of the terminal's dirt, by day from fitted_day
 
 
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One element as it comes out of its box: dirt that one unit of its law's curve takes, sharpness, clean ΔP."""
+
+    form: float
+    capacity: float
+    clean_dp_bar: float
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What becomes of an element from the day it is fitted: dirt held by day, and where its terminal lies."""
+
+    fitted: int  # days after FIRST_DAY
+    held: Floats
+    end: float  # dirt held at the terminal
+    terminal_d: float  # days after `fitted`; infinite beyond the truth
+
+
 @dataclass(slots=True)
 class SimulatedPlant:
     law: str
@@ -118,7 +137,7 @@ def simulate(law: str, seed: int, settings: Settings | None = None) -> Simulated
         for _ in range(rng.integers(settings.places_per_system[0], settings.places_per_system[1] + 1)):
             plant.places.append(_place(rng, settings, plant.types, system, plant.systems[-1]))
     for place in range(len(plant.places)):
-        plant.lives += _lives(rng, plant, place, LAWS[law][0])
+        plant.lives += _lives(rng, plant, place)
     return plant
 
 
@@ -197,66 +216,77 @@ def _place(
     )
 
 
-def _lives(rng: np.random.Generator, plant: SimulatedPlant, place: int, law: Law) -> list[Life]:
+def _lives(rng: np.random.Generator, plant: SimulatedPlant, place: int) -> list[Life]:
     """One life after the other until the test period is over; the last is followed to its end."""
-    settings, at, lives = plant.settings, plant.places[place], []
-    element, system = plant.types[at.type], plant.systems[at.system]
-    nominal_ratio = np.log(6.5)
-    capacity = element.life_h / dirt_at(law, element.form, nominal_ratio)
-    dirt = at.share * (system.ingress + element.life_h * system.burst)
+    settings, lives = plant.settings, []
     fitted = int(rng.integers(0, 60))
     while fitted < settings.history_d + settings.test_d:
-        form = element.form * float(np.exp(settings.form_log_sd * rng.standard_normal()))
-        own = capacity * float(np.exp(settings.capacity_log_sd * rng.standard_normal()))
-        clean = at.clean_dp_bar * float(np.exp(settings.clean_log_sd * rng.standard_normal()))
-        held = (dirt[fitted:] - dirt[fitted]) / own
-        end = dirt_at(law, form, float(np.log((at.terminal_dp_bar - at.housing_dp_bar) / clean)))
-        terminal_d = float(np.interp(end, held, np.arange(len(held)), right=np.inf))
-        removed, reason = _removal(rng, plant, place, fitted, terminal_d, held, end)
-        lives.append(_noted(rng, plant, place, fitted, removed, reason, terminal_d, held, end, clean, law, form))
+        element = element_drawn(rng, plant, place)
+        course = course_of(plant, place, element, fitted)
+        removed, reason = _removal(rng, plant, place, course)
+        lives.append(noted(rng, plant, place, element, course, removed, reason))
         fitted = removed + 1
     return lives
 
 
-def _removal(
-    rng: np.random.Generator,
-    plant: SimulatedPlant,
-    place: int,
-    fitted: int,
-    terminal_d: float,
-    held: Floats,
-    end: float,
-) -> tuple[int, RemovalReason]:
+def element_drawn(rng: np.random.Generator, plant: SimulatedPlant, place: int) -> Element:
+    """A new element for a place."""
     settings, at = plant.settings, plant.places[place]
+    kind = plant.types[at.type]
+    usual = kind.life_h / dirt_at(LAWS[plant.law][0], kind.form, float(np.log(6.5)))
+    return Element(
+        form=kind.form * float(np.exp(settings.form_log_sd * rng.standard_normal())),
+        capacity=usual * float(np.exp(settings.capacity_log_sd * rng.standard_normal())),
+        clean_dp_bar=at.clean_dp_bar * float(np.exp(settings.clean_log_sd * rng.standard_normal())),
+    )
+
+
+def course_of(plant: SimulatedPlant, place: int, element: Element, fitted: int, end: float | None = None) -> Course:
+    """The element fitted `fitted` days after FIRST_DAY, as long as the truth goes; `end` if it is known already."""
+    at = plant.places[place]
+    system = plant.systems[at.system]
+    dirt = at.share * (system.ingress[fitted:] + plant.types[at.type].life_h * system.burst[fitted:])
+    held = (dirt - dirt[0]) / element.capacity
+    end = dirt_at_dp(plant, place, element, at.terminal_dp_bar) if end is None else end
+    return Course(fitted, held, end, float(np.interp(end, held, np.arange(len(held)), right=np.inf)))
+
+
+def dirt_at_dp(plant: SimulatedPlant, place: int, element: Element, assembly_dp_bar: float) -> float:
+    """Dirt held when the warm assembly ΔP is `assembly_dp_bar`."""
+    log_ratio = np.log((assembly_dp_bar - plant.places[place].housing_dp_bar) / element.clean_dp_bar)
+    return dirt_at(LAWS[plant.law][0], element.form, float(log_ratio))
+
+
+def _removal(
+    rng: np.random.Generator, plant: SimulatedPlant, place: int, course: Course
+) -> tuple[int, RemovalReason]:
+    settings, at, fitted = plant.settings, plant.places[place], course.fitted
     run_h = plant.systems[at.system].run_h
     due_h = run_h[fitted] + at.interval_h * np.exp(settings.interval_log_sd * rng.standard_normal())
     by_interval = int(np.searchsorted(run_h, due_h))
     seen = rng.random() < settings.trip_seen
-    by_trip = fitted + terminal_d + rng.uniform(0.0, settings.trip_delay_d) if seen else np.inf
+    by_trip = fitted + course.terminal_d + rng.uniform(0.0, settings.trip_delay_d) if seen else np.inf
     if min(by_interval, by_trip) < settings.history_d:
         if by_trip < by_interval:
             return int(np.ceil(by_trip)), RemovalReason.INDICATOR
         return by_interval, RemovalReason(rng.choice([RemovalReason.EARLY, RemovalReason.OPPORTUNITY]))
-    past = end * (1.0 + settings.overrun * rng.uniform())
-    over = fitted + int(np.searchsorted(held, past))
+    past = course.end * (1.0 + settings.overrun * rng.uniform())
+    over = fitted + int(np.searchsorted(course.held, past))
     return max(min(over, len(run_h) - 2), settings.history_d), RemovalReason.DUE
 
 
-def _noted(
+def noted(
     rng: np.random.Generator,
     plant: SimulatedPlant,
     place: int,
-    fitted: int,
+    element: Element,
+    course: Course,
     removed: int,
     reason: RemovalReason,
-    terminal_d: float,
-    held: Floats,
-    end: float,
-    clean_bar: float,
-    law: Law,
-    form: float,
 ) -> Life:
+    """The readings of a life up to its removal, with all that is wrong with them."""
     settings, at = plant.settings, plant.places[place]
+    fitted, held = course.fitted, course.held
     steps = at.reading_every_d * rng.uniform(0.6, 1.4, int((removed - fitted) / at.reading_every_d / 0.6) + 2)
     after = np.cumsum(steps)
     after = after[after < removed - fitted - 0.5]
@@ -273,8 +303,8 @@ def _noted(
     thicker = viscosity_at(temperature, *WALTHER) / viscosity_at(warm, *WALTHER)
     denser = density_at(temperature, DENSITY_15) / density_at(warm, DENSITY_15)
     through = flow / at.flow_lpm
-    rise = np.exp(law(np.interp(after, np.arange(len(held)), held), form))
-    dp = clean_bar * rise * thicker * denser * through + at.housing_dp_bar * denser * through**2
+    rise = np.exp(LAWS[plant.law][0](np.interp(after, np.arange(len(held)), held), element.form))
+    dp = element.clean_dp_bar * rise * thicker * denser * through + at.housing_dp_bar * denser * through**2
     opens = at.bypass_dp_bar * (1.0 + BYPASS_OVERRIDE * np.abs(rng.standard_normal(count)))
     dp = np.minimum(dp, opens) * at.gauge_bias * (1.0 + settings.gauge_noise * rng.standard_normal(count))
     dp = np.round(dp / at.step_bar) * at.step_bar
@@ -286,10 +316,10 @@ def _noted(
         fitted_day=FIRST_DAY + fitted,
         removed_day=FIRST_DAY + removed,
         reason=reason,
-        terminal_day=FIRST_DAY + fitted + terminal_d,
+        terminal_day=FIRST_DAY + fitted + course.terminal_d,
         day=FIRST_DAY + fitted + after,
         dp_bar=np.round(dp, 4),
         flow_lpm=flow * (1.0 + 0.03 * rng.standard_normal(count)) if at.flow_measured else np.full(count, np.nan),
         oil_temperature_degC=np.where(untold, np.nan, np.round(temperature, 0)),
-        load_share=held[: removed - fitted + 2] / end,
+        load_share=held[: removed - fitted + 2] / course.end,
     )
