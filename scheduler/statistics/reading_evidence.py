@@ -71,7 +71,9 @@ def weighed_blocks(
         chosen = order[start : start + _AT_ONCE]
         rows, shapes = read[chosen], np.flatnonzero(may_have[chosen].any(axis=0))
         some = positions.at(rows)
-        some = replace(some, shape_weights=some.shape_weights[:, shapes])
+        # each life keeps to its own shapes, so that its answer does not hang on who shares its block
+        own = np.where(may_have[chosen], some.shape_weights, 0.0)
+        some = replace(some, shape_weights=own[:, shapes])
         gathered = gather(readings.of(rows), some, settings)
         nodes = grid if len(shapes) == may_have.shape[1] else grid.of(shapes)
         yield WeighedBlock(rows, some, nodes, gathered, posterior(nodes, gathered, some, settings), shapes)

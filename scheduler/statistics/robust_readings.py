@@ -20,6 +20,7 @@ Indices = npt.NDArray[np.int64]
 
 WINDOW = 5
 FEWEST_READINGS = 4
+_SAME_HOUR = 1e-6
 SUSPECT_Z2 = 6.0
 STUDENT_DEGREES = 4.0
 _BLOCK = 200_000  # readings handled at once: bounds the memory of the pairwise slopes
@@ -58,7 +59,7 @@ def _rising_line(run_h: Floats, log_dp: Floats, at_h: Floats) -> Floats:
     hours = run_h[:, pairs[:, 1]] - run_h[:, pairs[:, 0]]
     rise = log_dp[:, pairs[:, 1]] - log_dp[:, pairs[:, 0]]
     # two readings in the same hour show no rise
-    slopes = np.divide(rise, hours, out=np.zeros_like(rise), where=hours > 0.0)
+    slopes = np.divide(rise, hours, out=np.zeros_like(rise), where=hours > _SAME_HOUR)
     slope = np.maximum(_row_median(slopes), 0.0)
     level = _row_median(log_dp - slope[:, None] * run_h)
     return level + slope * at_h

@@ -28,6 +28,9 @@ from tests.measure.simulated_plants.laws import LAWS
 from tests.measure.simulated_plants.machine import Life, SimulatedPlant, simulate
 
 Floats = npt.NDArray[np.float64]
+RISK = 0.1
+"""The plant's: a position is told that it is past its terminal where it is due now, that is, past it with so much
+probability."""
 WAYS = ("elementdue", "fixed interval", "straight line", "exponential", "knows the dirt")
 AGES = ((0.0, 0.3), (0.3, 0.6), (0.6, 0.85), (0.85, 1.0))
 LATE = 20.0
@@ -160,6 +163,7 @@ class Summary:
     band_holds: float
     band_holds_few: float
     past_told: float
+    told_too_early: float
 
 
 def summary(asked: list[Asked]) -> Summary:
@@ -176,8 +180,13 @@ def summary(asked: list[Asked]) -> Summary:
         late_share=100.0 * float(np.mean(_errors(alive)[:, 0] > LATE)),
         band_holds=_held(alive),
         band_holds_few=_held(few),
-        past_told=100.0 * float(np.mean([each.past_share >= 0.5 for each in past])) if past else np.nan,
+        past_told=_told(past),
+        told_too_early=_told(alive),
     )
+
+
+def _told(asked: list[Asked]) -> float:
+    return 100.0 * float(np.mean([each.past_share >= RISK for each in asked])) if asked else np.nan
 
 
 def _held(asked: list[Asked]) -> float:
@@ -187,7 +196,10 @@ def _held(asked: list[Asked]) -> float:
 def tables(by_law: Mapping[str, list[Asked]]) -> str:
     """The results as two tables in Markdown."""
     every = [each for asked in by_law.values() for each in asked]
-    lines = [f"| law | {' | '.join(each.name.replace('_', ' ') for each in fields(Summary))} |", "|" + "---|" * 10]
+    lines = [
+        f"| law | {' | '.join(each.name.replace('_', ' ') for each in fields(Summary))} |",
+        "|" + "---|" * (len(fields(Summary)) + 1),
+    ]
     for law, asked in [*by_law.items(), ("all", every)]:
         found = summary(asked)
         numbers = [getattr(found, each.name) for each in fields(Summary)]
