@@ -43,8 +43,8 @@ CURVES_AFTER = (1, 2)
 first curve has told them better."""
 CURVE_PRIOR_LIVES = 15.0
 """Ours: a curve that so many lives told is believed as much as all analytic shapes together."""
-CURVE_FREEDOM = 20.0
-"""Ours: a drawn curve is about as free as ten parameters, whose fit flatters the likelihood twice over (Akaike
+CURVE_FREEDOM = 40.0
+"""Ours: a drawn curve is about as free as twenty parameters, whose fit flatters the likelihood twice over (Akaike
 1974)."""
 SHOWN_FROM_SHARE = 0.45
 """Of the terminal ΔP: a life whose last readings stood above it has shown its shape (ours)."""

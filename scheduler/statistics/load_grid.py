@@ -7,6 +7,7 @@ that an element that is already past its terminal is seen to be so.
 """
 
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -32,7 +33,7 @@ _RISE_STEPS = 512
 _LEAST_LOAD = 3e-3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ShapeTable:
     """rise (J, len(LOAD)): ln(ΔP / clean ΔP) of each shape over LOAD: 0 at load 0, never falling, finite.
 
@@ -91,6 +92,7 @@ class LoadGrid:
         return _log_load_at(self.inverse, self.shape, log_rise)
 
 
+@cache
 def shape_table() -> ShapeTable:
     """The analytic shapes of `loading_curve`."""
     rows = [log_dp_ratio(LOAD, shape.blocking, shape.onset) for shape in SHAPES]
@@ -121,6 +123,7 @@ def _shares(weights: npt.NDArray[np.floating]) -> Floats:
     return np.asarray(weights / weights.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
+@lru_cache(maxsize=4)
 def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
     """All combinations of load now, shape and rate bend κ; the load at share s of the hours is u_now s^κ."""
     bend = np.array([point * rate_bend_log_sd for point, _ in THREE_POINTS])
