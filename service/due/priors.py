@@ -14,7 +14,7 @@ from scheduler.statistics.load_grid import SHAPE_CODES
 from service.due.tables import life_priors
 
 _NEGLIGIBLE = 1e-4
-_NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance")
+_NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance", "pit_a", "pit_b")
 
 
 def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: ElementPrior) -> None:
