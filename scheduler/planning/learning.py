@@ -19,7 +19,7 @@ from scheduler.statistics.life_model import LifeEnd
 
 @dataclass(frozen=True, slots=True)
 class Lessons:
-    """What the lives taught: the prior of what is fitted in each position (P,), and how each type's forecasts fared."""
+    """What the lives taught: the prior of what each position (P,) holds, and how each type's forecasts fared (T,)."""
 
     prior: ElementPrior
     calibration: Calibration
