@@ -8,6 +8,7 @@ from fastapi_offline import FastAPIOffline
 
 from service import problems
 from service.body_limit import BodyLimit
+from service.calibration import routes as calibration_routes
 from service.clock import routes as clock_routes
 from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
@@ -26,6 +27,7 @@ from service.work_orders import routes as work_order_routes
 
 ROUTERS: tuple[APIRouter, ...] = (
     due_routes.router,
+    calibration_routes.router,
     work_order_routes.router,
     close_out_routes.router,
     import_routes.router,

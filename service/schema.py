@@ -1,5 +1,6 @@
 """Every table of the service, gathered so that migrations see one whole."""
 
+from service.calibration.tables import calibration
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
 from service.diagnoses.tables import diagnoses
@@ -18,6 +19,7 @@ TABLES = (
         due_moves,
         learned_curves,
         life_priors,
+        calibration,
         diagnoses,
         work_orders,
         tasks,

@@ -4,7 +4,7 @@ A position has a ΔP forecast where its limit is known and a reading of what is 
 (breathers, strainers without a gauge, a gauge that only ever stood at zero) is known by the lives before.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,9 +13,11 @@ from scheduler.engineering.terminal_dp import assembly_terminal_dp_bar
 from scheduler.planning.comparable_readings import ComparableReadings, comparable_readings, instruments, stated_limits
 from scheduler.planning.duty import Duty
 from scheduler.planning.elements import fitted_elements
-from scheduler.planning.learning import learned_prior
+from scheduler.planning.learning import learn_from_lives
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.planning.usable_readings import enters_the_forecast, has_usable, log_limits, usable_readings
+from scheduler.statistics.beta_map import recalibrated
+from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ConditionForecast, ElementPrior, ReadingColumns, forecast
 from scheduler.statistics.life_model import LifePrior, remaining_life
 from scheduler.statistics.remaining_hours import RemainingHours
@@ -28,6 +30,7 @@ class Condition:
     `element_dp_bar` (N,) is the element's part at the warm state. `terminal_dp_bar` is across the assembly,
     `terminal_element_dp_bar` the element's part. `has_forecast` marks the positions whose hours left come from
     ΔP; `remaining` is that forecast where it is, else the life model's. `row_of` points into `pressure`.
+    `calibration` says how the forecasts of each type (T,) fared, None where the prior was known beforehand.
     """
 
     gate: Ints
@@ -39,6 +42,7 @@ class Condition:
     terminal_rule: Ints
     terminal_element_dp_bar: Floats
     prior: ElementPrior
+    calibration: Calibration | None
     has_forecast: Flags
     row_of: Ints
     pressure: ConditionForecast | None
@@ -57,7 +61,10 @@ def assess_condition(columns: PlantColumns, duty: Duty, prior: ElementPrior | No
     """Restate, gate and forecast; `prior` None learns from the lives in `columns`."""
     elements, using = fitted_elements(columns), instruments(columns)
     restated = comparable_readings(columns, elements, using)
-    prior = learned_prior(columns, duty, using) if prior is None else prior
+    calibration = None
+    if prior is None:
+        lessons = learn_from_lives(columns, duty, using)
+        prior, calibration = lessons.prior, lessons.calibration
     readings = usable_readings(elements, restated, duty.reading_run_h)
     has_forecast = has_usable(readings, restated) & ~np.isnan(duty.run_h)
     rows = np.flatnonzero(has_forecast)
@@ -79,6 +86,7 @@ def assess_condition(columns: PlantColumns, duty: Duty, prior: ElementPrior | No
         terminal_rule=restated.rule,
         terminal_element_dp_bar=restated.terminal_bar,
         prior=prior,
+        calibration=calibration,
         has_forecast=has_forecast,
         row_of=row_of,
         pressure=pressure,
@@ -93,13 +101,16 @@ def _forecast(
     prior: ElementPrior,
     rows: Ints,
 ) -> ConditionForecast:
-    limits = log_limits(restated)
-    return forecast(
+    """The forecast of some positions, set right by how those of their types fared."""
+    limits, known = log_limits(restated), prior.at(rows)
+    found = forecast(
         readings.of(rows),
-        prior.at(rows).before(limits.terminal[rows], limits.clean_sheet[rows]),
+        known.before(limits.terminal[rows], limits.clean_sheet[rows]),
         run_h_now=np.maximum(duty.run_h[rows], 1.0),
         shapes=prior.shapes,
     )
+    remaining = recalibrated(found.remaining, known.pit_a, known.pit_b)
+    return replace(found, remaining=remaining, past_share=remaining.already_reached)
 
 
 def _replaced(into: RemainingHours, rows: Ints, by: RemainingHours) -> RemainingHours:

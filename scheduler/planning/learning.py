@@ -1,5 +1,7 @@
 """What all the lives of a plant teach of the element that sits in each position now, before its own readings."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from scheduler.planning.comparable_readings import Instruments, comparable_readings
@@ -8,19 +10,32 @@ from scheduler.planning.elements import Elements, finished_elements, fitted_elem
 from scheduler.planning.lives import ends_of, first_guess, ordinary_lives, ordinary_so_far
 from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
 from scheduler.planning.usable_readings import LogLimits, has_usable, log_limits, usable_readings
+from scheduler.statistics.calibration import Calibration, calibrate
 from scheduler.statistics.condition_forecast import ElementPrior, ReadingColumns
-from scheduler.statistics.condition_learning import Learned, LivesRead, Targets, learn
+from scheduler.statistics.condition_learning import LivesRead, Targets, learn
 from scheduler.statistics.life_effects import Where
 from scheduler.statistics.life_model import LifeEnd
 
 
-def learned_prior(columns: PlantColumns, duty: Duty, using: Instruments) -> ElementPrior:
-    """The prior of what is fitted in each position, (P,)."""
-    return learn_from_lives(columns, duty, using).targets
+@dataclass(frozen=True, slots=True)
+class Lessons:
+    """What the lives taught: the prior of what each position (P,) holds, and how each type's forecasts fared (T,)."""
+
+    prior: ElementPrior
+    calibration: Calibration
 
 
-def learn_from_lives(columns: PlantColumns, duty: Duty, using: Instruments) -> Learned:
-    """Learn from every ordinary life: first those that ended, row by row, then those that still run."""
+def learn_from_lives(columns: PlantColumns, duty: Duty, using: Instruments) -> Lessons:
+    """Learn from every ordinary life, and hold forecasts of those that ended against their ends."""
+    lives, targets = _lives_and_targets(columns, duty, using)
+    learned = learn(lives, targets)
+    found = calibrate(lives, learned, len(columns.types.part_number))
+    kind = targets.where.type
+    return Lessons(replace(learned.targets, pit_a=found.a[kind], pit_b=found.b[kind]), found)
+
+
+def _lives_and_targets(columns: PlantColumns, duty: Duty, using: Instruments) -> tuple[LivesRead, Targets]:
+    """Every ordinary life: first those that ended, row by row, then those that still run."""
     finished, fitted = finished_elements(columns), fitted_elements(columns)
     ended_readings, ended_limits, _ = _read(columns, finished, using, duty.life_reading_run_h)
     readings, limits, is_read = _read(columns, fitted, using, duty.reading_run_h)
@@ -49,7 +64,7 @@ def learn_from_lives(columns: PlantColumns, duty: Duty, using: Instruments) -> L
         log_clean_sheet=limits.clean_sheet,
         clean_log_sd=limits.clean_log_sd,
     )
-    return learn(lives, targets)
+    return lives, targets
 
 
 def _read(

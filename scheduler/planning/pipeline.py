@@ -14,6 +14,7 @@ from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, T
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
+from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.vocabulary import WorkOrderState
 
@@ -39,11 +40,15 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """What a pass decided. `picks` are those of every open task that is not underway."""
+    """What a pass decided. `picks` are those of every open task that is not underway.
+
+    `calibration` is None where the prior was known beforehand.
+    """
 
     items: tuple[DueItem, ...]
     diagnoses: tuple[Diagnosis, ...]
     prior: ElementPrior
+    calibration: Calibration | None
     work: WorkPlan
     picks: tuple[Pick, ...]
 
@@ -64,7 +69,7 @@ def plan(known: Known) -> Planned:
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
     picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
-    return Planned(tuple(items), tuple(diagnoses), condition.prior, work, tuple(picks))
+    return Planned(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work, tuple(picks))
 
 
 def _issued_until(columns: PlantColumns) -> dict[str, float]:

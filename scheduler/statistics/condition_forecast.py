@@ -12,7 +12,7 @@ position's warm working state. Source of the closed form: Gelman et al., Bayesia
 section 3.3; the rest is derived here.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -69,7 +69,8 @@ class ElementPrior:
     """What other lives teach of P elements to come, whatever their limits are now; (P,) where not said otherwise.
 
     clean_deviation: of the started logarithm of the clean ΔP from its sheet's. shapes: the table, learned curves
-    included, whose weights are shape_weights (P, J). The rest as in `KnownBefore`.
+    included, whose weights are shape_weights (P, J). pit_a, pit_b: of the Beta map that sets the forecast right
+    afterwards, 1 and 1 for none. The rest as in `KnownBefore`.
     """
 
     life: LifePrior
@@ -79,13 +80,15 @@ class ElementPrior:
     shape_weights: Floats
     noise: Floats
     bin_variance: Floats
+    pit_a: Floats
+    pit_b: Floats
 
     def __len__(self) -> int:
         return len(self.life)
 
     def at(self, rows: npt.NDArray[np.integer]) -> "ElementPrior":
         """The prior of some of the elements."""
-        columns = ("clean_deviation", "clean_log_var", "shape_weights", "noise", "bin_variance")
+        columns = [column.name for column in fields(self) if column.name not in {"life", "shapes"}]
         return replace(self, life=self.life.at(rows), **{name: getattr(self, name)[rows] for name in columns})
 
     def before(self, log_terminal: Floats, log_clean_sheet: Floats) -> KnownBefore:

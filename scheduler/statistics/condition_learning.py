@@ -75,7 +75,10 @@ class LivesRead:
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """What is known before its readings of each target (P,), and of each life by all the others (E,)."""
+    """What is known before its readings of each target (P,), and of each life by all the others (E,).
+
+    How such forecasts fare, and so their Beta maps, is for `calibration` to say: here they are 1 and 1.
+    """
 
     targets: ElementPrior
     lives: ElementPrior
@@ -217,6 +220,8 @@ class _Learning:
             shape_weights=self.usual_shapes,
             noise=np.ones(len(lives.run_h)),
             bin_variance=np.full(len(lives.run_h), self.settings.unlearned_bin_variance),
+            pit_a=np.ones(len(lives.run_h)),
+            pit_b=np.ones(len(lives.run_h)),
         )
 
     def _weigh(self, prior: ElementPrior) -> ReadingEvidence:
@@ -242,6 +247,8 @@ class _Learning:
             shape_weights=shapes,
             noise=noise[lives.where.type],
             bin_variance=bin_variance[lives.where.type],
+            pit_a=before.pit_a,
+            pit_b=before.pit_b,
         )
         of_targets = ElementPrior(
             life=pooled.next_life,
@@ -251,6 +258,8 @@ class _Learning:
             shape_weights=shapes_of_targets,
             noise=noise[targets.where.type],
             bin_variance=bin_variance[targets.where.type],
+            pit_a=np.ones(len(targets.own_life)),
+            pit_b=np.ones(len(targets.own_life)),
         )
         return of_lives, of_targets
 

@@ -5,7 +5,7 @@ import traceback
 
 import typer
 
-from service.cli import jobs, keys, plant, server
+from service.cli import calibration, jobs, keys, plant, server
 from service.cli.asking import Refused
 from service.plant_folder.refusals import FolderRefused
 from service.problems import Problem
@@ -21,6 +21,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # an error in a box is cut to the box's width
 )
 plant.add_to(app)
+calibration.add_to(app)
 server.add_to(app)
 app.add_typer(jobs.app, name="jobs")
 app.add_typer(keys.app, name="keys")

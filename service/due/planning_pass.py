@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from scheduler.cycle import run_cycle
 from scheduler.planning.pipeline import Known, Planned
+from service.calibration.keeping import keep_calibration
 from service.diagnoses.keeping import keep_diagnoses
 from service.due.items import diagnoses_by_position, due_row
 from service.due.news import newest_facts
@@ -123,6 +124,7 @@ def _keep(
     keep_moves(connection, pass_id, as_of, rows, scope)
     if scope is None:
         keep_priors(connection, known.columns, planned.prior)
+        keep_calibration(connection, known.columns, planned.calibration, as_of)
     keep_diagnoses(connection, known.columns, planned.diagnoses, now)
     save_work(connection, planned.work, now, by)
     save_picks(connection, planned.picks)

@@ -13,7 +13,7 @@ from scheduler.statistics.life_model import LifePrior
 from scheduler.statistics.load_grid import ShapeTable, shape_table
 from service.due.tables import learned_curves, life_priors
 
-_NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance")
+_NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance", "pit_a", "pit_b")
 
 
 def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: ElementPrior) -> None:

@@ -83,6 +83,8 @@ life_priors = sa.Table(
     sa.Column("shape_weights", sa.JSON, nullable=False),
     sa.Column("noise", sa.Double, nullable=False),
     sa.Column("bin_variance", sa.Double, nullable=False),
+    sa.Column("pit_a", sa.Double, nullable=False),
+    sa.Column("pit_b", sa.Double, nullable=False),
 )
 
 learned_curves = sa.Table(

@@ -415,6 +415,8 @@ def prior_of_life(columns: PlantColumns, life: LifePrior) -> ElementPrior:
         shape_weights=first_shape_weights(shape_table(), np.nan_to_num(limits.terminal - limits.clean_sheet)),
         noise=np.ones(count),
         bin_variance=np.full(count, settings.unlearned_bin_variance),
+        pit_a=np.ones(count),
+        pit_b=np.ones(count),
     )
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from scheduler.planning.comparable_readings import instruments
 from scheduler.planning.duty import assess_duty
-from scheduler.planning.learning import learned_prior
+from scheduler.planning.learning import learn_from_lives
 from scheduler.planning.lives import WITHOUT_HISTORY_H
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.life_model import LifePrior
@@ -32,7 +32,7 @@ def lives(reason: RemovalReason, count: int = 6, life_d: float = LIFE_D, positio
 
 
 def learned(columns: PlantColumns) -> LifePrior:
-    return learned_prior(columns, assess_duty(columns), instruments(columns)).life
+    return learn_from_lives(columns, assess_duty(columns), instruments(columns)).prior.life
 
 
 def prior_of(*finished: Life, position: Position | None = None, events: tuple[Event, ...] = ()) -> LifePrior:
