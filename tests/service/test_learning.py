@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from scheduler.planning.comparable_readings import instruments
 from scheduler.planning.duty import assess_duty
-from scheduler.planning.learning import learned_prior
+from scheduler.planning.learning import learn_from_lives
 from scheduler.statistics.load_grid import shape_table
 from service.database import Database
 from service.demo.loading import load_demo
@@ -61,7 +61,7 @@ def test_what_a_pass_learned_is_kept_to_the_last_digit(demo: Database) -> None:
     with demo.reading() as connection:
         columns = load_plant(connection, NOW)
         kept = kept_priors(connection, columns)
-    learned = learned_prior(columns, assess_duty(columns), instruments(columns))
+    learned = learn_from_lives(columns, assess_duty(columns), instruments(columns)).prior
     assert kept is not None
     assert kept.life.log_median.tolist() == learned.life.log_median.tolist()
     assert kept.clean_deviation.tolist() == learned.clean_deviation.tolist()

@@ -34,6 +34,7 @@ def lives_of(true_h: Floats, cut_h: Floats | None = None, kind: npt.NDArray[np.i
     cut_h = np.full(count, np.inf) if cut_h is None else cut_h
     nobody = np.zeros(count, dtype=np.int64)
     return LivesRead(
+        names=("medium",) * (1 + int(np.max(nobody if kind is None else kind, initial=0))),
         readings=ReadingColumns(np.arange(count + 1), np.zeros(count), np.full(count, CLEAN), np.full(count, 400.0)),
         run_h=np.minimum(true_h * 1.05, cut_h),
         end=np.where(cut_h < true_h, LifeEnd.EARLY, LifeEnd.AT_LIMIT).astype(np.int64),
@@ -52,6 +53,7 @@ def learned_of(lives: LivesRead, true_h: Floats, median_h: float = TYPICAL_H, lo
         life=LifePrior(np.full(count, np.log(median_h)), np.full(count, log_sd), seen, seen, seen),
         clean_deviation=np.zeros(count),
         clean_log_var=lives.clean_log_sd**2,
+        shapes=SHAPES,
         shape_weights=first_shape_weights(SHAPES, lives.log_terminal - lives.log_clean_sheet),
         noise=np.ones(count),
         bin_variance=np.full(count, ForecastSettings().unlearned_bin_variance),
@@ -61,7 +63,7 @@ def learned_of(lives: LivesRead, true_h: Floats, median_h: float = TYPICAL_H, lo
     evidence = replace(
         nothing_read(count, len(SHAPES)), log_life_mean=np.log(true_h), log_life_var=np.full(count, 1e-4)
     )
-    return Learned(prior, prior, evidence, np.zeros(count, dtype=bool), SHAPES)
+    return Learned(prior, prior, evidence, np.zeros(count, dtype=bool))
 
 
 def drawn_lives(count: int, seed: int = 3, median_h: float = TYPICAL_H, log_sd: float = LOG_SD) -> Floats:
