@@ -185,7 +185,7 @@ def tables(speed: Speed) -> str:
 
 def main() -> None:
     numbers = [int(each) for each in sys.argv[1:]]
-    positions, readings_each, plant_positions, seed = (numbers + [100_000, 50, 1_000, 1][len(numbers) :])[:4]
+    positions, readings_each, plant_positions, seed = (numbers + [100_000, 50, 500, 1][len(numbers) :])[:4]
     began = time.perf_counter()
     sys.stdout.write(tables(measure(positions, readings_each, seed)) + "\n")
     if plant_positions:
