@@ -148,6 +148,9 @@ def removal_reason(
 ) -> RemovalReason:
     """Why the life ended, where the person did not say: by what raised the work; without an order it is unknown.
 
+    Work that the lives before raised is a precaution at the accepted risk, and ends most elements early: taken for
+    ends at the limit, such changes would make the next lives look shorter, and the next changes earlier, without end.
+
     >>> removal_reason(None, Trigger.INDICATOR, ordered=True, before_due_d=0.0)
     <RemovalReason.INDICATOR: 'indicator'>
     """
@@ -155,7 +158,7 @@ def removal_reason(
         return told
     if not ordered or trigger is None:
         return RemovalReason.UNKNOWN
-    if before_due_d > EARLY_BY_D:
+    if before_due_d > EARLY_BY_D or trigger is Trigger.LIFE:
         return RemovalReason.EARLY
     return RemovalReason.INDICATOR if trigger is Trigger.INDICATOR else RemovalReason.DUE
 

@@ -9,7 +9,7 @@ from scheduler.planning.duty import Duty
 from scheduler.planning.elements import Elements, finished_elements, fitted_elements
 from scheduler.planning.lives import ends_of, first_guess, ordinary_lives, ordinary_so_far
 from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
-from scheduler.planning.usable_readings import LogLimits, has_usable, log_limits, usable_readings
+from scheduler.planning.usable_readings import LogLimits, has_usable, last_level, log_limits, usable_readings
 from scheduler.statistics.calibration import Calibration, calibrate
 from scheduler.statistics.condition_forecast import ElementPrior, ReadingColumns
 from scheduler.statistics.condition_learning import LivesRead, Targets, learn
@@ -45,11 +45,12 @@ def _lives_and_targets(columns: PlantColumns, duty: Duty, using: Instruments) ->
     own_life[running] = len(ended) + np.arange(len(running))
     finished_day = 0.5 * (finished.fitted_day + finished.removed_day)
     fitted_day = 0.5 * (fitted.fitted_day + columns.as_of_day)
+    ends = ends_of(columns, duty, last_level(ended_readings) - ended_limits.terminal)
     lives = LivesRead(
         names=columns.types.part_number,
         readings=ended_readings.of(ended).and_then(readings.of(running)),
         run_h=np.concatenate([duty.life_h[ended], np.maximum(duty.run_h[running], 1.0)]),
-        end=np.concatenate([ends_of(columns, duty)[ended], np.full(len(running), LifeEnd.RUNNING)]),
+        end=np.concatenate([ends[ended], np.full(len(running), LifeEnd.RUNNING)]),
         where=_joined(_where(columns, finished, finished_day, ended), _where(columns, fitted, fitted_day, running)),
         log_terminal=np.concatenate([ended_limits.terminal[ended], limits.terminal[running]]),
         log_clean_sheet=np.concatenate([ended_limits.clean_sheet[ended], limits.clean_sheet[running]]),

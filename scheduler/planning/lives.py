@@ -4,7 +4,7 @@ import numpy as np
 
 from scheduler.planning.duty import Duty
 from scheduler.planning.elements import Elements, finished_elements, fitted_elements
-from scheduler.planning.plant_columns import Flags, Ints, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.life_model import FirstGuess, LifeEnd
 from scheduler.vocabulary import EventKind, RemovalReason
 
@@ -19,13 +19,23 @@ MAKERS_HOURS_LOG_SD = 0.6
 ENDED_BY_INTERVAL_SHARE = 0.9
 """A change told as `due` from here of the hour or age limit on was due by that limit, not by condition (ours)."""
 
+NEAR_LIMIT_SHARE = 0.85
+"""Of the terminal ΔP: from here on a change told as due was at the limit (ours)."""
+
 _ENDS_AT_LIMIT = frozenset({RemovalReason.DUE, RemovalReason.INDICATOR, RemovalReason.FAILURE})
 _NOT_AN_ORDINARY_LIFE = frozenset({EventKind.COMMISSIONED, EventKind.PUMP_FAILURE})
 
 
-def ends_of(columns: PlantColumns, duty: Duty) -> Ints:
-    """How each finished life ended, (L,) `LifeEnd` codes."""
-    at_limit = _ended_at_limit(columns, duty)
+def ends_of(columns: PlantColumns, duty: Duty, last_log_share: Floats) -> Ints:
+    """How each finished life ended, (L,) `LifeEnd` codes.
+
+    last_log_share (L,): ln of its last ΔP over its terminal, NaN where nothing was read. A change told as due whose
+    ΔP stood well below the terminal was made on a date with its risk, not at the limit: taken for ends at the
+    limit, such changes would make each life look shorter than the one before.
+    """
+    due = np.array([reason is RemovalReason.DUE for reason in columns.lives.reason], dtype=bool)
+    below = np.nan_to_num(last_log_share, nan=0.0) < np.log(NEAR_LIMIT_SHARE)
+    at_limit = _ended_at_limit(columns, duty) & ~(due & below)
     return np.where(at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.intp)
 
 

@@ -82,6 +82,19 @@ def usable_readings(elements: Elements, restated: ComparableReadings, run_h: Flo
     )
 
 
+def last_level(readings: ReadingColumns) -> Floats:
+    """The median of the last three readings of each element (E,), or of as many as there are; NaN for none."""
+    last = readings.offsets[1:, None] - 1 - np.arange(3)
+    inside = last >= readings.offsets[:-1, None]
+    if not len(readings.log_dp):
+        return np.full(len(inside), np.nan)
+    level = np.where(inside, readings.log_dp[np.maximum(last, 0)], np.nan)
+    found = np.full(len(level), np.nan)
+    some = inside[:, 0]
+    found[some] = np.nanmedian(level[some], axis=1)
+    return found
+
+
 def _running_median(values: Floats, owner: Ints) -> Floats:
     """The median of each reading and its two neighbours on either side on the same element."""
     around = np.full((5, len(values)), np.nan)

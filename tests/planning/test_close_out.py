@@ -110,6 +110,7 @@ def test_an_oil_of_another_family_departs_and_the_specified_one_does_not() -> No
         (None, Trigger.HOURS, True, 0.0, RemovalReason.DUE),
         (None, Trigger.INDICATOR, True, 0.0, RemovalReason.INDICATOR),
         (None, Trigger.PRESSURE, True, EARLY_BY_D + 1.0, RemovalReason.EARLY),
+        (None, Trigger.LIFE, True, 0.0, RemovalReason.EARLY),
         (None, None, True, 0.0, RemovalReason.UNKNOWN),
         (None, None, False, 0.0, RemovalReason.UNKNOWN),
     ],

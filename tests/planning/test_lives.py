@@ -1,5 +1,7 @@
 """The life prior from finished lives: which of them ended at the element's limit and which say only "at least"."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -17,6 +19,7 @@ from tests.planning.small_plant import (
     Event,
     Life,
     Position,
+    Reading,
     plant,
     steady_meter,
 )
@@ -132,3 +135,17 @@ def test_a_position_with_short_lives_is_told_from_its_neighbour_of_the_same_type
 def test_the_prior_is_that_of_the_type_which_is_fitted_now() -> None:
     prior = prior_of(*lives(RemovalReason.DUE), position=Position(fitted=ALTERNATE))
     assert prior.lives_seen.tolist() == [0]
+
+
+@pytest.mark.parametrize(("last_bar", "at_limit"), [(0.9, 0), (2.4, 6)])
+def test_a_change_told_as_due_ended_at_the_limit_only_if_its_readings_stood_there(
+    last_bar: float, at_limit: int
+) -> None:
+    """The service's own dates keep a margin: counted as ends at the limit they would shorten every next life."""
+    read = [
+        replace(life, readings=tuple(Reading(life.removed_day - day, last_bar) for day in (3.0, 2.0, 1.0)))
+        for life in lives(RemovalReason.DUE)
+    ]
+    prior = prior_of(*read, position=Position(terminal_dp_bar=2.5))
+    assert prior.at_limit_seen.tolist() == [at_limit]
+    assert prior.lives_seen.tolist() == [6]
