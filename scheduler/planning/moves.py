@@ -22,6 +22,8 @@ away shifts by days at every reading of the meter, and nobody plans otherwise fo
 
 LEAST_RATE_CHANGE = 0.01
 """Relative change of run hours a week that is told (ours)."""
+LEAST_LIFE_CHANGE = 0.02
+"""Of the expected life: less is no cause to be told where no life ended (ours)."""
 
 _SAME_DAY_D = 0.5
 _ONE_SECOND_D = 1.0 / 86_400.0
@@ -315,9 +317,13 @@ def _hours(seen: _Between) -> Iterator[_Found]:
 
 def _lives(seen: _Between) -> Iterator[_Found]:
     names = ("lives_seen", "lives_to_limit", "life_median_h")
+    was: list[Any]
+    is_now: list[Any]
     was, is_now = ([told.facts.get(name) for name in names] for told in (seen.before, seen.after))
     if None in was or None in is_now or was == is_now:
         return
+    if was[:2] == is_now[:2] and abs(is_now[2] - was[2]) <= LEAST_LIFE_CHANGE * was[2]:
+        return  # what still runs grows older, and is a little better known for it
     # without a life on record the expectation is a multiple of the stated limit, and moves with that
     if is_now[0] or was[0] or seen.before.facts.get("max_hours") == seen.after.facts.get("max_hours"):
         facts = {f"from_{name}": value for name, value in zip(names, was, strict=True)}

@@ -133,7 +133,8 @@ def test_a_close_out_ends_the_installation_and_begins_the_next(plant: RunningPla
     ended = [row for row in plant.holds_now("installations", position=RETURN) if row["lot"] == "L-OLD"]
     assert len(ended) == 1
     assert (ended[0]["removed_at"], ended[0]["removed_hours"]) == (plant.now, HOURS_NOW + 80)
-    assert (ended[0]["reason"], ended[0]["condition"]) == ("due", "even dirt")
+    # three weeks before it was due: the life says nothing of a limit
+    assert (ended[0]["reason"], ended[0]["condition"]) == ("early", "even dirt")
     (fitted,) = plant.holds_now("installations", position=RETURN, removed_at=None)
     assert (fitted["fitted_at"], fitted["part_number"], fitted["lot"]) == (plant.now, "EL-10", "L-1")
     assert (fitted["serial"], fitted["fitted_hours"]) == ("77", HOURS_NOW + 80)
