@@ -115,8 +115,8 @@ def shares_seen(seen: SeenShares) -> Floats:
 def forecast_level(level: float, a: float, b: float) -> float:
     """The level of the forecast that comes out at `level` after the map.
 
-    >>> round(forecast_level(0.1, 1.2, 1.2), 3)
-    0.127
+    >>> round(forecast_level(0.75, 1.0, 2.0), 6)  # 1 − (1 − x)² = 0.75
+    0.5
     """
     return float(betaincinv(a, b, level))
 
