@@ -115,8 +115,8 @@ def shares_seen(seen: SeenShares) -> Floats:
 def forecast_level(level: float, a: float, b: float) -> float:
     """The level of the forecast that comes out at `level` after the map.
 
-    >>> round(forecast_level(0.1, 1.2, 1.2), 3)
-    0.127
+    >>> round(forecast_level(0.75, 1.0, 2.0), 6)  # 1 − (1 − x)² = 0.75
+    0.5
     """
     return float(betaincinv(a, b, level))
 
@@ -126,10 +126,11 @@ def recalibrated(remaining: RemainingHours, a: Floats, b: Floats) -> RemainingHo
     if not (np.all(a > 0.0) and np.all(b > 0.0)):
         raise ValueError(f"a Beta map's a {float(np.min(a))} or b {float(np.min(b))} is not above 0")
     reached, within, never = (getattr(remaining, part).copy() for part in ("already_reached", "within", "never"))
+    forecast_share = remaining.cumulative()
     for one_a, one_b in np.unique(np.column_stack([a, b]), axis=0):
         if one_a == one_b == 1.0:
             continue
         rows = np.flatnonzero((a == one_a) & (b == one_b))
-        found = np.interp(remaining.cumulative()[rows], _TABLE, betainc(one_a, one_b, _TABLE))
+        found = np.interp(forecast_share[rows], _TABLE, betainc(one_a, one_b, _TABLE))
         reached[rows], within[rows], never[rows] = found[:, 0], np.diff(found, axis=1), 1.0 - found[:, -1]
     return RemainingHours(reached, within, never)

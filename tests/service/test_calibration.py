@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
+from api_schemas.calibration import TypeCalibration
 from scheduler.statistics.calibration import Calibration
 from scheduler.vocabulary import Scope
 from service.calibration.keeping import keep_calibration
@@ -119,3 +120,9 @@ def test_before_the_first_pass_it_says_so(tmp_path: Path) -> None:
 )
 def test_the_words_say_which_way_forecasts_were_moved(a: float, b: float, words: str) -> None:
     assert words in says(10, 3, 0.8, a, b)
+
+
+def test_the_example_in_the_description_says_what_its_figures_say() -> None:
+    (example,) = TypeCalibration.model_config["json_schema_extra"]["examples"]  # type: ignore[call-overload, index]
+    told = TypeCalibration.model_validate(example)
+    assert told.says == says(told.lives_at_limit, told.lives_early, told.band_share, told.a, told.b)
