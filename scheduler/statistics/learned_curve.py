@@ -63,6 +63,7 @@ def _row(at: Floats, up: Floats, load: Floats) -> Floats:
     slope = (up[-1] - up[-steep]) / run if run > 0.0 else 0.0
     inside = np.interp(load, at, up)
     row = np.where(load > at[-1], up[-1] + max(slope, _LEAST_SLOPE) * (load - at[-1]), inside)
+    row[0] = 0.0  # readings of the first hour stand at no load too
     return np.asarray(np.minimum(np.maximum.accumulate(row), HIGHEST_RISE))
 
 

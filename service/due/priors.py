@@ -21,9 +21,10 @@ def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: Element
     connection.execute(sa.delete(life_priors))
     connection.execute(sa.delete(learned_curves))
     codes, analytic = prior.shapes.codes, len(shape_table())
-    curves = [{"code": code, "rise": row.tolist()} for code, row in zip(codes, prior.shapes.rise, strict=True)][
-        analytic:
-    ]
+    curves = [
+        {"code": code, "place": place, "rise": row.tolist()}
+        for place, (code, row) in enumerate(zip(codes, prior.shapes.rise, strict=True))
+    ][analytic:]
     if curves:
         connection.execute(sa.insert(learned_curves), curves)
     rows: list[dict[str, Any]] = [
@@ -73,7 +74,7 @@ def kept_priors(connection: sa.Connection, columns: PlantColumns) -> ElementPrio
 
 
 def _kept_shapes(connection: sa.Connection) -> ShapeTable:
-    rows = connection.execute(sa.select(learned_curves).order_by(learned_curves.c.code)).mappings().all()
+    rows = connection.execute(sa.select(learned_curves).order_by(learned_curves.c.place)).mappings().all()
     if not rows:
         return shape_table()
     return shape_table().and_also(np.array([row["rise"] for row in rows]), tuple(row["code"] for row in rows))

@@ -91,5 +91,6 @@ learned_curves = sa.Table(
     "learned_curves",
     metadata,
     sa.Column("code", sa.Text, primary_key=True),
+    sa.Column("place", sa.Integer, nullable=False),
     sa.Column("rise", sa.JSON, nullable=False),
 )

@@ -39,7 +39,7 @@ def test_every_type_with_finished_lives_and_readings_is_judged(demo: RunningPlan
         assert 0 < judged <= life_count[item["part_number"]]
         assert judged <= item["forecasts"] <= 4 * judged
         assert 0.0 < item["mean_pit"] < 1.0
-        assert 0.0 < item["band_share"] <= 1.0
+        assert 0.0 <= item["band_share"] <= 1.0
         assert 0.5 < item["a"] < 2.0
         assert 0.5 < item["b"] < 2.0
 

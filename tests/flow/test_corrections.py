@@ -114,8 +114,11 @@ def test_the_due_date_follows_at_once_and_a_pass_of_the_whole_finds_the_same(pla
     assert answer["next_due"] == plant.due(RETURN)
     assert "0.45 bar" in first["next_due"]["reason"]
     assert "1.50 bar" in answer["next_due"]["reason"]
-    plant.run_pass()
-    assert plant.due(RETURN) == answer["next_due"]
+    plant.run_pass()  # learns from what is fitted too, so that its answer may differ by a few hours
+    found, told = plant.due(RETURN), answer["next_due"]
+    assert found["hours_left"] == pytest.approx(told["hours_left"], rel=0.03)
+    assert (found["trigger"], found["position"]) == (told["trigger"], told["position"])
+    assert "1.50 bar" in found["reason"]
 
 
 def test_a_correction_stands_beside_its_close_out_with_both_values(plant: RunningPlant) -> None:

@@ -17,7 +17,7 @@ from scheduler.planning.condition import assess_condition
 from scheduler.planning.due import assess_due
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
-from scheduler.planning.learning import learned_prior
+from scheduler.planning.learning import learn_from_lives
 from scheduler.planning.plant_columns import PlantColumns
 from service.database import Database
 from service.due.planning_pass import run_pass
@@ -86,7 +86,7 @@ def _timed(database: Database, folder: Path, as_of: datetime) -> PlantSpeed:
 def _compute(columns: PlantColumns, done: Callable[[str], None]) -> None:
     duty = assess_duty(columns)
     done("compute: run hours")
-    prior = learned_prior(columns, duty, instruments(columns))
+    prior = learn_from_lives(columns, duty, instruments(columns)).prior
     done("compute: learn from lives")
     condition = assess_condition(columns, duty, prior)
     done("compute: condition")

@@ -24,6 +24,7 @@ def upgrade() -> None:
     op.create_table(
         "learned_curves",
         sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
         sa.Column("rise", sa.JSON(), nullable=False),
         sa.PrimaryKeyConstraint("code", name=op.f("pk_learned_curves")),
     )
