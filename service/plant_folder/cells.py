@@ -42,8 +42,8 @@ def cell_parser(column: Column, symbol: str, decimal: str) -> CellParser:
 
 def _plain_number_parser(cell: layout.Pieces | layout.Number | layout.Money, decimal: str) -> CellParser:
     match cell:
-        case layout.Pieces(minimum=minimum):
-            return _pieces_parser(minimum, decimal)
+        case layout.Pieces():
+            return _pieces_parser(cell, decimal)
         case layout.Number():
             return _number_parser(cell, decimal)
         case layout.Money():
@@ -98,7 +98,9 @@ def _atmosphere_bar(terms: RowTerms) -> float:
 def _out_of_bounds(text: str, value: float, symbol: str, cell: layout.Quantity) -> str:
     unit = CANONICAL_UNIT[cell.kind]
     written = f"{shown(text)} {symbol}"
-    if symbol != unit and math.isfinite(value):
+    if not math.isfinite(value):
+        return f"{written} is beyond any number that can be kept"
+    if symbol != unit:
         written += f" is {value:.6g} {unit}, which"
     if cell.minimum is not None and value <= cell.minimum:
         return (
@@ -106,18 +108,18 @@ def _out_of_bounds(text: str, value: float, symbol: str, cell: layout.Quantity) 
             if cell.above_minimum
             else (f"{written} is below {cell.minimum:g} {unit}")
         )
-    if cell.maximum is not None and value > cell.maximum:
-        return f"{written} is above {cell.maximum:g} {unit}"
-    return f"{written} is beyond any number that can be kept"
+    return f"{written} is above {cell.maximum:g} {unit}"
 
 
-def _pieces_parser(minimum: int, decimal: str) -> CellParser:
+def _pieces_parser(cell: layout.Pieces, decimal: str) -> CellParser:
     read = whole_number_reader(decimal)
 
     def parse(text: str, _terms: RowTerms) -> int:
         pieces = read(text)
-        if pieces < minimum:
-            raise CellRefused(f"{shown(text)} is below {minimum}")
+        if pieces < cell.minimum:
+            raise CellRefused(f"{shown(text)} is below {cell.minimum}")
+        if cell.maximum is not None and pieces > cell.maximum:
+            raise CellRefused(f"{shown(text)} is above {cell.maximum}")
         return pieces
 
     return parse

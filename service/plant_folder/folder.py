@@ -43,6 +43,9 @@ class FolderRows:
     def append(self, row: FolderRow) -> None:
         self._last.append(row)
 
+    def extend(self, rows: Iterable[FolderRow]) -> None:
+        self._last.extend(rows)
+
     def end_block(self) -> None:
         """What was appended since the last block is one: it is read again, and kept, as a whole."""
         if self._last:

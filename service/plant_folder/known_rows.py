@@ -4,7 +4,7 @@ Of each code (the first part of a key) it is known from when to when there are r
 and needs no look-up, be it the first import of a plant or last week's readings.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -25,8 +25,10 @@ _Span = tuple[Any, Any] | None
 class KnownRows:
     """The rows of one table that hold before a merge; rows that the merge itself adds are not looked for."""
 
-    def __init__(self, connection: sa.Connection, layout: TableLayout) -> None:
+    def __init__(self, connection: sa.Connection, layout: TableLayout, before_asking: Callable[[], None]) -> None:
+        """`before_asking` is called where the connection is needed."""
         self._connection = connection
+        self._before_asking = before_asking
         self._table = TABLE[layout.name]
         self._is_fact = layout.is_fact
         self._fields = [column.field for column in layout.key]
@@ -35,6 +37,7 @@ class KnownRows:
         self._span_of: dict[object, _Span] = {}
         self._asked: set[object] = set()
         self._wanted: sa.Table | None = None
+        self._has_rows = connection.execute(sa.select(self._table).limit(1)).first() is not None
 
     def key_of(self, row: FolderRow) -> Key:
         told = row.values.get
@@ -42,6 +45,8 @@ class KnownRows:
 
     def of(self, rows: Sequence[FolderRow]) -> dict[Key, dict[str, Any]]:
         """By their key, the known rows that have the key of one of `rows`."""
+        if not self._has_rows:
+            return {}
         lead, empty = self._parts[0]
         self._ask_for({row.values.get(lead, empty) for row in rows} - self._asked)
         possible = [self.key_of(row) for row in rows if self._may_be_known(row)] if self._span_of else []
@@ -50,6 +55,7 @@ class KnownRows:
     def close(self) -> None:
         """Drop what was needed to ask."""
         if self._wanted is not None:
+            self._before_asking()
             self._wanted.drop(self._connection)
 
     def _may_be_known(self, row: FolderRow) -> bool:
@@ -61,6 +67,8 @@ class KnownRows:
 
     def _ask_for(self, codes: set[object]) -> None:
         """Learn the spans of codes that were not met before."""
+        if codes:
+            self._before_asking()
         self._asked |= codes
         lead = self._table.c[self._fields[0]]
         told: list[sa.ColumnElement[Any]] = [lead]
@@ -77,11 +85,13 @@ class KnownRows:
 
     def _looked_up(self, keys: Sequence[Key]) -> Iterator[tuple[Key, dict[str, Any]]]:
         """Joined with a table of keys: a list of tuples in the query makes SQLite read its whole index."""
+        self._before_asking()
         if self._wanted is None:
             self._wanted = self._created()
             self._measure(self._table)
         self._empty(self._wanted)
-        Ingest(self._connection, self._wanted).insert([dict(zip(self._fields, key, strict=True)) for key in keys])
+        with Ingest(self._connection, self._wanted) as ingest:
+            ingest.insert([dict(zip(self._fields, key, strict=True)) for key in keys])
         self._measure(self._wanted)
         same = [self._table.c[field] == self._wanted.c[field] for field in self._fields]
         query = sa.select(self._table).select_from(self._wanted.join(self._table, sa.and_(*same)))

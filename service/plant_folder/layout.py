@@ -36,6 +36,7 @@ class Pieces:
     """A whole number of things."""
 
     minimum: int = 0
+    maximum: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,7 @@ class RowRule(StrEnum):
     AT_LEAST_ONE = "at_least_one"
     EXACTLY_ONE = "exactly_one"
     TOGETHER = "together"
+    NOT_WITHOUT_FIRST = "not_without_first"
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +159,15 @@ def _may(name: str, cell: Cell | None = None, *, to: str | None = None) -> Colum
     return Column(name, cell or Text(), refers_to=to)
 
 
-_DP = Quantity(QuantityKind.PRESSURE_DIFFERENCE)
-_DP_ABOVE_ZERO = Quantity(QuantityKind.PRESSURE_DIFFERENCE, above_minimum=True)
-_GAUGE = Quantity(QuantityKind.GAUGE_PRESSURE, minimum=-1.0)
+_HIGHEST_DP_BAR = 1000.0
+"""Ours: no element, valve or indicator of a filter has a limit near it. A larger number is in another unit."""
+
+_HIGHEST_GAUGE_BAR = 10_000.0
+"""Ours: beyond any hydraulic machine."""
+
+_DP = Quantity(QuantityKind.PRESSURE_DIFFERENCE, maximum=_HIGHEST_DP_BAR)
+_DP_ABOVE_ZERO = Quantity(QuantityKind.PRESSURE_DIFFERENCE, maximum=_HIGHEST_DP_BAR, above_minimum=True)
+_GAUGE = Quantity(QuantityKind.GAUGE_PRESSURE, minimum=-1.0, maximum=_HIGHEST_GAUGE_BAR)
 _VACUUM = Quantity(QuantityKind.VACUUM, maximum=1.01325)
 _VACUUM_ABOVE_ZERO = Quantity(QuantityKind.VACUUM, maximum=1.01325, above_minimum=True)
 _FLOW = Quantity(QuantityKind.FLOW)
@@ -216,7 +224,7 @@ SYSTEMS = TableLayout(
         _must("fluid", to="fluids"),
         _must("reservoir_volume", _VOLUME_ABOVE_ZERO),
         _may("pump_flow", _FLOW_ABOVE_ZERO),
-        _may("working_pressure", Quantity(QuantityKind.GAUGE_PRESSURE)),
+        _may("working_pressure", Quantity(QuantityKind.GAUGE_PRESSURE, maximum=_HIGHEST_GAUGE_BAR)),
         _may("working_temperature", _TEMPERATURE),
         _may("coldest_start", _TEMPERATURE),
         _may("cleanliness_target", CleanlinessCode()),
@@ -234,7 +242,7 @@ SYSTEMS = TableLayout(
 
 METERS = TableLayout(
     "meters",
-    (_key("system", to="systems"), _key("meter", required=False), _may("digits", Pieces(minimum=1))),
+    (_key("system", to="systems"), _key("meter", required=False), _may("digits", Pieces(minimum=1, maximum=9))),
     is_fact=False,
 )
 
@@ -360,6 +368,7 @@ INSTALLATIONS = TableLayout(
     ),
     is_fact=True,
     known_by=("removed_at", "fitted_at"),
+    rules=(Rule(RowRule.NOT_WITHOUT_FIRST, ("removed_at", "removed_hours", "reason")),),
 )
 
 METER_READINGS = TableLayout(

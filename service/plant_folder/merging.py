@@ -80,14 +80,15 @@ def merge_folder(
         rows = folder.tables.get(layout.name)
         if rows is None:
             continue
-        merge = _TableMerge(connection, layout, recorded_now, source, outcome)
-        done = 0
-        for block in rows.blocks():
-            merge.take(block)
-            done += len(block)
-            if progress:
-                progress(layout.name, done, len(rows))
-        merge.close()
+        with Ingest(connection, TABLE[layout.name]) as ingest:
+            merge = _TableMerge(connection, layout, ingest, recorded_now, source, outcome)
+            done = 0
+            for block in rows.blocks():
+                merge.take(block)
+                done += len(block)
+                if progress:
+                    progress(layout.name, done, len(rows))
+            merge.close()
     return outcome
 
 
@@ -98,6 +99,7 @@ class _TableMerge:
         self,
         connection: sa.Connection,
         layout: TableLayout,
+        ingest: Ingest,
         recorded_now: datetime,
         source: str,
         outcome: MergeOutcome,
@@ -115,8 +117,8 @@ class _TableMerge:
         self._empty_means = {column.field: column.empty_means for column in layout.key if not column.required}
         self._counts = outcome.tables.setdefault(layout.name, TableOutcome())
         self._outcome = outcome
-        self._known = KnownRows(connection, layout)
-        self._ingest = Ingest(connection, self._table)
+        self._ingest = ingest
+        self._known = KnownRows(connection, layout, before_asking=ingest.finish)
         self._ended: list[dict[str, Any]] = []
 
     def take(self, rows: Sequence[FolderRow]) -> None:
@@ -155,7 +157,9 @@ class _TableMerge:
         return values
 
     def _first_versions(self, row: FolderRow) -> list[dict[str, Any]]:
-        values = self._empty_means | self._values(row)
+        values: dict[str, Any] = self._empty_means | row.values
+        if row.external_ref is not None or row.notes:
+            values |= self._values(row)
         if not self._layout.is_fact:
             return [values]
         known_at = values["recorded_at"] = self._known_at(row)
@@ -195,6 +199,7 @@ class _TableMerge:
 
     def _end_versions(self) -> None:
         if self._ended:
+            self._ingest.finish()
             ended = sa.update(self._table).where(self._table.c.id == sa.bindparam("ended_id"))
             self._connection.execute(ended.values(superseded_at=sa.bindparam("ended_at")), self._ended)
             self._ended = []
@@ -202,6 +207,7 @@ class _TableMerge:
     def _update(self, key: Key, earlier: dict[str, Any], changed: dict[str, Any]) -> None:
         self._counts.updated += 1
         self._note_changes(earlier, changed)
+        self._ingest.finish()
         matches = [self._table.c[name] == part for name, part in zip(self._key_fields, key, strict=True)]
         self._connection.execute(sa.update(self._table).where(*matches).values(**changed))
 
@@ -235,6 +241,7 @@ class _TableMerge:
 
     @cached_property
     def _zones(self) -> list[ZoneInfo]:
+        self._ingest.finish()
         return [ZoneInfo(name) for name in self._connection.scalars(sa.select(plants.c.time_zone).distinct())]
 
 

@@ -101,9 +101,18 @@ class OrdinaryMoments:
     def __init__(self) -> None:
         self._days_of: dict[str, dict[str, datetime]] = {}
         self._times: dict[str, tuple[timedelta, bool]] = {}
+        self._whole: dict[tuple[str, ZoneInfo | None], datetime] = {}
 
     def at(self, text: str, zone: ZoneInfo | None) -> datetime | None:
         """The moment that `text` names, where its day and its time of day were learnt before."""
+        met = self._whole.get((text, zone))
+        if met is None:
+            met = self._put_together(text, zone)
+            if met is not None and len(self._whole) < _MOST_WHOLE:
+                self._whole[text, zone] = met
+        return met
+
+    def _put_together(self, text: str, zone: ZoneInfo | None) -> datetime | None:
         time = self._times.get(text[_DAY_LENGTH:])
         if time is None:
             return None
@@ -136,6 +145,7 @@ class OrdinaryMoments:
 _UTC_KEY = ""
 _DAY_LENGTH = len("2026-03-05")
 _MOST_LEARNT = 100_000  # every second of a day, and every day of two hundred years
+_MOST_WHOLE = 20_000  # positions are often read at the same times
 
 
 def _offset_all_day(midnight: datetime, zone: ZoneInfo) -> timedelta | None:

@@ -62,6 +62,9 @@ class Register:
     def kind_of_part(self, part_number: str) -> str | None:
         return self._kind_of_part.get(part_number)
 
+    def system_of_position(self, position: str) -> str | None:
+        return self._system_of_position.get(position)
+
     def add(self, table: str, code: str, values: dict[str, object]) -> None:
         """A row of a table that others refer to; cells that were refused are missing from `values`."""
         if table not in FEEDING_TABLES:

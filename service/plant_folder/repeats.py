@@ -35,6 +35,8 @@ class KeyColumns:
             index = None if bound is None else bound.index
             self._parts.append(_KeyPart(column.field, index, column.required, column.empty_means))
         self._fields = [part.field for part in self._parts]
+        certain = [None if part.required or part.at is not None else part.empty_means for part in self._parts]
+        self._told = list(zip(self._fields, certain, strict=True))
 
     @property
     def names(self) -> str:
@@ -49,6 +51,11 @@ class KeyColumns:
 
     def of(self, row: FolderRow, cells: list[str]) -> tuple[object, ...] | None:
         """The key; None where a part of it is missing or was refused."""
+        told = row.values.get
+        whole = tuple([told(name, certain) for name, certain in self._told])
+        return self._with_empty_parts(row, cells) if None in whole else whole
+
+    def _with_empty_parts(self, row: FolderRow, cells: list[str]) -> tuple[object, ...] | None:
         key = []
         told = row.values.get
         for name, index, required, empty_means in self._parts:

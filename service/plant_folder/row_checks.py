@@ -2,15 +2,22 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import NamedTuple
 
 from scheduler.vocabulary import Hazard, PartKind
+from service.plant_folder.cell_writing import in_zone
 from service.plant_folder.fluid_checks import fluid_trouble
 from service.plant_folder.layout import RowRule, Rule
 from service.plant_folder.nearest import nearest
 from service.plant_folder.register import Register
 
-CONCERNED_TABLES = frozenset({"fluids", "installations", "stops", "positions", "systems", "element_types", "parts"})
+CONCERNED_TABLES = frozenset(
+    {
+        *("fluids", "systems", "element_types", "parts", "positions", "alternates"),
+        *("installations", "oil_samples", "events", "stops"),
+    }
+)
 """The tables of which `concerns` says anything."""
 
 _NOON_TO_MIDNIGHT = timedelta(hours=13)  # at most: the day that the clocks go back has 25 hours
@@ -37,6 +44,9 @@ def rule_concern(rule: Rule, filled: set[str]) -> Concern | None:
         case RowRule.TOGETHER if 0 < len(given) < len(rule.columns):
             missing = [name for name in rule.columns if name not in filled]
             return Concern(rule.columns, f"{listed} belong together; {', '.join(missing)} is empty")
+        case RowRule.NOT_WITHOUT_FIRST if given and rule.columns[0] not in filled:
+            verb = "is" if len(given) == 1 else "are"
+            return Concern(rule.columns, f"{' and '.join(given)} {verb} given, but {rule.columns[0]} is empty")
     return None
 
 
@@ -59,11 +69,18 @@ def concerns(table: str, values: Mapping[str, object], register: Register) -> It
             if trouble is not None:
                 yield Concern(*trouble)
         case "installations":
-            yield from _order_of_life(values)
+            yield from _order_of_life(values, register)
         case "stops":
-            starts, ends = values.get("starts_at"), values.get("ends_at")
-            if isinstance(starts, datetime) and isinstance(ends, datetime) and ends <= starts:
-                yield Concern(("ends_at",), "ends_at is not after starts_at (a bare date is 12:00 plant time)")
+            yield from _order_of_stop(values, register)
+        case "alternates":
+            alternate = values.get("alternate")
+            if alternate is not None and alternate == values.get("part_number"):
+                yield Concern(("alternate",), f"'{alternate}' is given as an alternate of itself")
+        case "oil_samples":
+            yield from _counts_that_rise(values)
+            yield from _position_of_another_system(values, register)
+        case "events":
+            yield from _position_of_another_system(values, register)
         case "positions":
             yield from _indicator_against_bypass(values)
         case "systems":
@@ -72,12 +89,52 @@ def concerns(table: str, values: Mapping[str, object], register: Register) -> It
             yield from _part_kinds(table, values, register)
 
 
-def _order_of_life(values: Mapping[str, object]) -> Iterator[Concern]:
+def _order_of_life(values: Mapping[str, object], register: Register) -> Iterator[Concern]:
     fitted, removed = values.get("fitted_at"), values.get("removed_at")
     if isinstance(fitted, datetime) and isinstance(removed, datetime):
         fitted_is_date, removed_is_date = values["fitted_at_is_date"], values["removed_at_is_date"]
         if not begins_before_it_ends(fitted, fitted_is_date is True, removed, removed_is_date is True):
-            yield Concern(("removed_at",), "removed_at is before fitted_at")
+            removed_at, fitted_at = (_local(name, values, register) for name in ("removed_at", "fitted_at"))
+            yield Concern(("removed_at",), f"removed_at {removed_at} is before fitted_at {fitted_at}")
+
+
+def _order_of_stop(values: Mapping[str, object], register: Register) -> Iterator[Concern]:
+    starts, ends = values.get("starts_at"), values.get("ends_at")
+    if isinstance(starts, datetime) and isinstance(ends, datetime) and ends <= starts:
+        ends_at, starts_at = (_local(name, values, register) for name in ("ends_at", "starts_at"))
+        says = f"ends_at {ends_at} is not after starts_at {starts_at} (a bare date is 12:00 plant time)"
+        yield Concern(("ends_at",), says)
+
+
+def _local(name: str, values: Mapping[str, object], register: Register) -> str:
+    """The moment `name` in the zone of the row's plant."""
+    at = values[name]
+    where = {kind: str(values.get(kind, "")) for kind in ("position", "system", "plant")}
+    local = in_zone(at, register.terms(where).zone) if isinstance(at, datetime) else ""
+    return local[:10] if values[f"{name}_is_date"] is True else local
+
+
+def _counts_that_rise(values: Mapping[str, object]) -> Iterator[Concern]:
+    """Particle counts are cumulative: those from 4 µm(c) include those from 6 and 14 µm(c) (ISO 4406:2021)."""
+    counted = [
+        (name, count)
+        for name in ("count_4", "count_6", "count_14")
+        if isinstance(count := values.get(f"{name}_per_mL"), float)
+    ]
+    for (smaller, more), (larger, fewer) in pairwise(counted):
+        if fewer > more:
+            says = f"{larger} of {fewer:g} per mL is above {smaller} of {more:g}"
+            yield Concern((smaller, larger), f"{says}; each count includes all larger particles")
+
+
+def _position_of_another_system(values: Mapping[str, object], register: Register) -> Iterator[Concern]:
+    """A remark: a position may have been given to another system after the fact was recorded."""
+    position, system = values.get("position"), values.get("system")
+    if isinstance(position, str) and isinstance(system, str):
+        own = register.system_of_position(position)
+        if own is not None and own != system:
+            says = f"'{position}' is a position of '{own}', not of '{system}'; kept as given"
+            yield Concern(("position",), says, is_remark=True)
 
 
 def _indicator_against_bypass(values: Mapping[str, object]) -> Iterator[Concern]:

@@ -6,6 +6,7 @@ remembers what a text meant, so that only new texts are parsed, looked up and ch
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from operator import itemgetter
 from zoneinfo import ZoneInfo
 
 from scheduler.vocabulary import ABSOLUTE_PRESSURE_SYMBOLS
@@ -61,6 +62,10 @@ class _Told:
         self.meant: dict[str, object] | None = None if depends else {}
 
 
+def _nowhere(_cells: list[str]) -> str:
+    return ""
+
+
 class RowReading:
     """Makes rows of one file; what is wrong with a cell goes to the findings, and its value is left out."""
 
@@ -82,9 +87,11 @@ class RowReading:
         self._cells = [(each.index, each.field, each.meant, each) for each in told]
         self._note_headers = header.note_headers
         self._headers = {b.index: b.header for b in header.columns} | dict(header.note_headers)
-        self._locating = [(b.column.name, b.index) for b in header.columns if b.column.refers_to in _PLACES]
+        locating = [bound for bound in header.columns if bound.column.refers_to in _PLACES]
+        self._locating = [(bound.column.name, bound.index) for bound in locating]
+        self._where = itemgetter(*(bound.index for bound in locating)) if locating else _nowhere
         self._currency = header.named("currency")
-        self._terms_met: dict[tuple[str, ...], RowTerms] | None = None if table.name in FEEDING_TABLES else {}
+        self._terms_met: dict[object, RowTerms] | None = None if table.name in FEEDING_TABLES else {}
         self._moments = OrdinaryMoments()
 
     def read(self, row: Row) -> FolderRow:
@@ -124,11 +131,10 @@ class RowReading:
         return readable
 
     def _terms(self, cells: list[str]) -> RowTerms:
-        where = tuple([cells[index] for _, index in self._locating])
+        where = self._where(cells)
         terms = None if self._terms_met is None else self._terms_met.get(where)
         if terms is None:
-            names = (name for name, _ in self._locating)
-            terms = self._register.terms(dict(zip(names, where, strict=True)))
+            terms = self._register.terms({name: cells[index] for name, index in self._locating})
             if self._terms_met is not None and len(self._terms_met) < _MOST_REMEMBERED:
                 self._terms_met[where] = terms
         if self._currency is not None and cells[self._currency.index]:

@@ -25,6 +25,7 @@ OpenRows = Callable[[], Iterator[Row]]
 """Gives the file's rows from the first again."""
 
 _MOST_SHAPES = 1000
+_ASKS_FOR_A_CELL = frozenset({RowRule.AT_LEAST_ONE, RowRule.EXACTLY_ONE})
 _DIGITS = re.compile(r"[+-]?\d+", re.ASCII)
 
 
@@ -106,7 +107,7 @@ class TableReading:
         """The layout's rules but those whose columns are all missing, which are refused once for the file."""
         present = {bound.column.name for bound in self._header.columns}
         for rule in self._layout.rules:
-            if rule.holds is not RowRule.TOGETHER and not present & set(rule.columns):
+            if rule.holds in _ASKS_FOR_A_CELL and not present & set(rule.columns):
                 how_many = rule.holds.replace("_", " ")
                 says = f"{how_many} of the columns {', '.join(rule.columns)} is required; none is there"
                 self._findings.refuse(line, ", ".join(rule.columns), None, says)
@@ -130,6 +131,9 @@ class TableReading:
                 keyed.append((row, cells))
                 traces.add(key, cells, line)
         earlier = self._met.meet(traces)
+        if not earlier and not self._feeds:
+            rows.extend(row for row, _ in keyed)
+            return
         for index, (row, cells) in enumerate(keyed):
             first = earlier.get(index) if earlier else None
             if first is None:

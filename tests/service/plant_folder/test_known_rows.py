@@ -29,6 +29,11 @@ def kept_reading(position: str, hour: int, **told: Any) -> dict[str, Any]:
     return reading(position, hour, recorded_at=FIRST, source="test", **told)
 
 
+def insert(connection: sa.Connection, rows: list[dict[str, Any]]) -> None:
+    with Ingest(connection, TABLE["dp_readings"]) as ingest:
+        ingest.insert(rows)
+
+
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     with kept(tmp_path / "plant.sqlite") as opened:
@@ -36,7 +41,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
         with opened.writing() as connection:
             hours = [kept_reading("PRESS-R1", hour) for hour in range(0, 200, 2)]
             past = kept_reading("PRESS-R1", 51, superseded_at=FIRST + timedelta(days=9))
-            Ingest(connection, TABLE["dp_readings"]).insert([*hours, past])
+            insert(connection, [*hours, past])
         yield opened
 
 
@@ -44,7 +49,7 @@ def test_of_rows_in_any_order_exactly_the_known_ones_are_found(database: Databas
     asked = [reading(position, hour) for position in ("PRESS-R1", "PRESS-R2") for hour in range(-10, 250)]
     random.Random(20260401).shuffle(asked)  # noqa: S311 - no secret
     with database.writing() as connection:
-        known = KnownRows(connection, LAYOUT["dp_readings"])
+        known = KnownRows(connection, LAYOUT["dp_readings"], before_asking=lambda: None)
         found = known.of([FolderRow(line, values) for line, values in enumerate(asked)])
         again = known.of([FolderRow(1, reading("PRESS-R1", 4))])
         known.close()
@@ -58,12 +63,11 @@ def test_where_no_row_can_be_known_only_the_spans_are_asked_for(database: Databa
     asked: list[str] = []
     with database.writing() as connection:
         sa.event.listen(connection, "before_cursor_execute", lambda *told: asked.append(told[2]))
-        known = KnownRows(connection, LAYOUT["dp_readings"])
+        known = KnownRows(connection, LAYOUT["dp_readings"], before_asking=lambda: None)
         for hour in (200, 300, 400):
             assert known.of([FolderRow(1, reading("PRESS-R1", hour)), FolderRow(2, reading("PRESS-R2", hour))]) == {}
         known.close()
-    assert len(asked) == 1
-    assert "min(" in asked[0]
+    assert [("LIMIT" in statement, "min(" in statement) for statement in asked] == [(True, False), (False, True)]
 
 
 def test_moments_are_stored_as_the_columns_type_stores_them(database: Database) -> None:
@@ -72,7 +76,7 @@ def test_moments_are_stored_as_the_columns_type_stores_them(database: Database) 
     oslo_noon = datetime.fromisoformat("2026-07-05T12:00:00+02:00")
     with database.writing() as connection:
         stored = [kept_reading("PRESS-R2", 0) | {"at": at} for at in (*moments, oslo_noon)]
-        Ingest(connection, table).insert(stored)
+        insert(connection, stored)
         for row in stored:
             connection.execute(sa.insert(table), row | {"stage": "after"})
     pairs: dict[str, list[Any]] = {"": [], "after": []}
@@ -89,8 +93,48 @@ def test_moments_are_stored_as_the_columns_type_stores_them(database: Database) 
 def test_a_column_that_no_row_names_is_null_and_one_that_some_name_too(database: Database) -> None:
     with database.writing() as connection:
         rows = [kept_reading("PRESS-R2", 1, notes={"x_round": "øst"}), kept_reading("PRESS-R2", 2)]
-        Ingest(connection, TABLE["dp_readings"]).insert(rows)
+        insert(connection, rows)
     told = [
         (row["notes"], row["flow_lpm"]) for row in current(database, "dp_readings") if row["position"] == "PRESS-R2"
     ]
     assert told == [({"x_round": "øst"}, None), (None, None)]
+
+
+def test_rows_of_several_shapes_come_in_beside_each_other_and_other_statements_between(database: Database) -> None:
+    count = (
+        sa.select(sa.func.count())
+        .select_from(TABLE["dp_readings"])
+        .where(TABLE["dp_readings"].c.superseded_at.is_(None))
+    )
+    with database.writing() as connection, Ingest(connection, TABLE["dp_readings"]) as ingest:
+        ingest.insert([kept_reading("PRESS-R2", 1)])
+        ingest.insert([kept_reading("PRESS-R2", 2)])
+        ingest.insert([kept_reading("PRESS-R2", 3, flow_lpm=80.0)])
+        ingest.finish()
+        assert connection.scalar(count) == 103
+        ingest.insert([kept_reading("PRESS-R2", 4)])
+    told = {row["at"]: row["flow_lpm"] for row in current(database, "dp_readings") if row["position"] == "PRESS-R2"}
+    assert told == {FIRST + timedelta(hours=hour): 80.0 if hour == 3 else None for hour in (1, 2, 3, 4)}
+
+
+def test_an_error_between_rows_is_told_as_it_is_and_leaves_none_of_them(database: Database) -> None:
+    def interrupted() -> None:
+        with database.writing() as connection, Ingest(connection, TABLE["dp_readings"]) as ingest:
+            ingest.insert([kept_reading("PRESS-R2", 1)])
+            raise InterruptedError("the person at the terminal has enough")
+
+    before = current(database, "dp_readings")
+    with pytest.raises(InterruptedError, match="has enough"):
+        interrupted()
+    assert current(database, "dp_readings") == before
+
+
+def test_a_table_without_rows_is_asked_only_once(database: Database) -> None:
+    asked: list[str] = []
+    with database.writing() as connection:
+        sa.event.listen(connection, "before_cursor_execute", lambda *told: asked.append(told[2]))
+        known = KnownRows(connection, LAYOUT["oil_samples"], before_asking=lambda: None)
+        for line in (1, 2):
+            assert known.of([FolderRow(line, {"system": f"PRESS{line}", "at": FIRST, "at_is_date": False})]) == {}
+        known.close()
+    assert len(asked) == 1

@@ -196,3 +196,13 @@ def test_every_time_of_a_day_is_learnt_by_one_of_its_times_and_one_of_another_da
     assert ordinary.at("2026-03-05T09:30", OSLO) == read_moment("2026-03-05T09:30", OSLO).at
     assert ordinary.at("2026-03-05T09:30", ZoneInfo("Asia/Kolkata")) is None
     assert ordinary.at("2026-03-07T09:30", OSLO) is None
+
+
+def test_a_time_that_was_met_in_one_zone_is_another_moment_in_another_zone() -> None:
+    ordinary, text, kolkata = OrdinaryMoments(), "2026-03-05T08:30", ZoneInfo("Asia/Kolkata")
+    for zone in (OSLO, kolkata):
+        ordinary.learn(text, zone, read_moment(text, zone))
+    for _ in range(2):
+        assert ordinary.at(text, OSLO) == datetime(2026, 3, 5, 7, 30, tzinfo=UTC)
+        assert ordinary.at(text, kolkata) == datetime(2026, 3, 5, 3, 0, tzinfo=UTC)
+    assert ordinary.at(text, None) is None

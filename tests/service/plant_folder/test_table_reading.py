@@ -149,11 +149,12 @@ def test_two_positions_of_a_system_may_be_opened_at_the_same_time(tmp_path: Path
         (
             *("stops", "plant,starts_at,ends_at\nNORTH,2026-09-02T10:00,2026-09-02T10:00\n"),
             *("ends_at", "2026-09-02T10:00"),
-            "ends_at is not after starts_at (a bare date is 12:00 plant time)",
+            "ends_at 2026-09-02T10:00:00+02:00 is not after starts_at 2026-09-02T10:00:00+02:00"
+            " (a bare date is 12:00 plant time)",
         ),
         (
             *("installations", "position,fitted_at,part_number,removed_at\nPRESS-R1,2026-03-05,E-10,2026-03-04\n"),
-            *("removed_at", "2026-03-04", "removed_at is before fitted_at"),
+            *("removed_at", "2026-03-04", "removed_at 2026-03-04 is before fitted_at 2026-03-05"),
         ),
     ],
 )
@@ -225,3 +226,27 @@ def test_a_mistyped_hazard_is_remarked_because_its_cautions_are_lost(tmp_path: P
             "'acumulator' is kept as the plant's own word, without the cautions of 'accumulator'",
         ),
     )
+
+
+@pytest.mark.parametrize(
+    ("table", "text"),
+    [
+        ("events", "system,at,kind,position\nSAW,2026-03-06,changeover,PRESS-R1\n"),
+        ("oil_samples", "system,at,code,position\nSAW,2026-03-06,18/16/13,PRESS-R1\n"),
+    ],
+)
+def test_a_position_of_another_system_is_remarked_since_it_may_have_moved(
+    tmp_path: Path, table: str, text: str
+) -> None:
+    folder = read(tmp_path, systems=TABLES["systems"] + "SAW,NORTH,HM46,120\n", **{table: text})
+    says = "'PRESS-R1' is a position of 'PRESS', not of 'SAW'; kept as given"
+    assert folder.remarks == (Remark(f"{table}.csv", 2, "position", "PRESS-R1", says),)
+
+
+def test_a_removal_without_hours_or_reason_is_accepted(tmp_path: Path) -> None:
+    assert read(tmp_path, installations=LIVES + "PRESS-R1,2026-01-05,E-10,2026-02-05\n").remarks == ()
+
+
+def test_counts_that_are_alike_are_cumulative_all_the_same(tmp_path: Path) -> None:
+    text = "system,at,count_4 [1/mL],count_6 [1/mL],count_14 [1/mL]\nPRESS,2026-03-06,20,20,\nPRESS,2026-03-07,9,,9\n"
+    assert read(tmp_path, oil_samples=text).remarks == ()
