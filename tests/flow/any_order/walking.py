@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant
 from starlette.responses import JSONResponse
 
-from service.problems import CannotBeTrue, ConfirmationNeeded, InTheWay
+from service.problems import BadInput, CannotBeTrue, ConfirmationNeeded, InTheWay
 from tests.flow.any_order.books import Books, Row, differing_tables
 from tests.flow.any_order.jobs import Done, Told
 from tests.flow.any_order.plant_in_hand import PlantInHand
@@ -117,7 +117,7 @@ class Walking(RuleBasedStateMachine):
         key = f"request {len(self.acknowledged)}"
         try:
             response = request.send(key)
-        except (CannotBeTrue, InTheWay):
+        except (BadInput, CannotBeTrue, InTheWay):
             self._refused(name)
             return None
         self.acknowledged.append(Acknowledged(request, key, bytes(response.body)))
