@@ -30,13 +30,16 @@ def ends_of(columns: PlantColumns, duty: Duty, last_log_share: Floats) -> Ints:
     """How each finished life ended, (L,) `LifeEnd` codes.
 
     last_log_share (L,): ln of its last ΔP over its terminal, NaN where nothing was read. A change told as due whose
-    ΔP stood well below the terminal was made on a date with its risk, not at the limit: taken for ends at the
-    limit, such changes would make each life look shorter than the one before.
+    ΔP was last seen well below the terminal may have been made on a date with its risk, or late up a steep knee: its
+    readings have to say. Taken for an end at the limit, such changes would make each life look shorter than the last.
     """
-    due = np.array([reason is RemovalReason.DUE for reason in columns.lives.reason], dtype=bool)
+    reasons = columns.lives.reason
+    due = np.array([reason is RemovalReason.DUE for reason in reasons], dtype=bool)
+    unknown = np.array([reason is RemovalReason.UNKNOWN for reason in reasons], dtype=bool)
     below = np.nan_to_num(last_log_share, nan=0.0) < np.log(NEAR_LIMIT_SHARE)
-    at_limit = _ended_at_limit(columns, duty) & ~(due & below)
-    return np.where(at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.intp)
+    at_limit = _ended_at_limit(columns, duty)
+    ends = np.where(at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY)
+    return np.where(unknown | (at_limit & due & below), LifeEnd.UNTOLD, ends).astype(np.intp)
 
 
 def ordinary_lives(columns: PlantColumns, duty: Duty) -> Flags:

@@ -122,7 +122,7 @@ def _ask(lives: LivesRead, learned: Learned) -> _Asked:
     like = like_of_end(remaining, asked_at_h, log_end_mean, log_end_sd)
     least = remaining.cdf_at(lives.run_h[life] - asked_at_h)
     passed_share = ndtr((np.log(lives.run_h[life]) - log_end_mean) / log_end_sd)
-    early = lives.end[life] == LifeEnd.EARLY
+    early = lives.end[life] != LifeEnd.AT_LIMIT
     like[early] = cut_short(like[early], least[early], passed_share[early])
     ended = ~early | (passed_share > 0.5)
     return _Asked(life, ended, SeenShares(like, np.full(len(life), 1.0 / len(ASKED_AT_SHARE))))

@@ -42,11 +42,13 @@ _SYSTEM_SPREAD_PRIOR = 1.0
 
 
 class LifeEnd(IntEnum):
-    """How a life ended."""
+    """How a life ended. UNTOLD: nobody knows whether at its limit; its hours say "longer", its readings what they
+    say."""
 
     RUNNING = 0
     AT_LIMIT = 1
     EARLY = 2
+    UNTOLD = 3
 
 
 @dataclass(frozen=True, slots=True)

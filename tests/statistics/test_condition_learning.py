@@ -81,7 +81,7 @@ def forecast_of(medium: int, age: float, learned: Learned, life_h: float = 1500.
 
 
 def test_each_medium_is_believed_to_have_its_own_curve() -> None:
-    learned = two_media()
+    learned = two_media(each=20)
     share = np.linspace(0.1, 0.95, 18)
     for medium in (GENTLE, KNEE):
         weights, shapes = learned.targets.shape_weights[medium], learned.targets.shapes
