@@ -8,6 +8,7 @@ from scheduler.planning.comparable_readings import Instruments, comparable_readi
 from scheduler.planning.duty import Duty
 from scheduler.planning.elements import Elements, finished_elements, fitted_elements
 from scheduler.planning.lives import ends_of, first_guess, ordinary_lives, ordinary_so_far
+from scheduler.planning.makers_curves import makers_curves
 from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
 from scheduler.planning.usable_readings import LogLimits, has_usable, last_level, log_limits, usable_readings
 from scheduler.statistics.calibration import Calibration, calibrate
@@ -28,7 +29,7 @@ class Lessons:
 def learn_from_lives(columns: PlantColumns, duty: Duty, using: Instruments) -> Lessons:
     """Learn from every ordinary life, and hold forecasts of those that ended against their ends."""
     lives, targets = _lives_and_targets(columns, duty, using)
-    learned = learn(lives, targets)
+    learned = learn(lives, targets, makers=makers_curves(columns))
     found = calibrate(lives, learned, len(columns.types.part_number))
     kind = targets.where.type
     return Lessons(replace(learned.targets, pit_a=found.a[kind], pit_b=found.b[kind]), found)

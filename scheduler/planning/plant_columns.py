@@ -88,6 +88,15 @@ class ElementTypeRows:
 
 
 @dataclass(frozen=True, slots=True)
+class ElementCurves:
+    """The makers' points of element ΔP against retained dust, type by type with `ElementTypeRows`, by mass."""
+
+    offsets: Ints  # (types + 1,)
+    retained_g: Floats
+    dp_bar: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class PositionRows:
     code: tuple[str, ...]
     system: Ints
@@ -204,6 +213,7 @@ class PlantColumns:
     systems: SystemRows
     meters: MeterRows
     types: ElementTypeRows
+    curves: ElementCurves
     positions: PositionRows
     fitted: FittedRows
     lives: FinishedLives

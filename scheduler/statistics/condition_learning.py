@@ -6,6 +6,7 @@ vote of `shape_weights` and a deviation of `clean_level`. That is repeated a few
 the others' posterior (empirical Bayes). Lives without readings count by their end alone.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,8 +18,6 @@ from scheduler.statistics.learned_curve import WARPS, LearnedCurve, learned_curv
 from scheduler.statistics.life_effects import Spreads, Where
 from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifePrior, Lives, PooledLives, pool_lives
 from scheduler.statistics.load_grid import (
-    LoadGrid,
-    ShapeTable,
     first_shape_weights,
     load_at_rise,
     load_grid,
@@ -26,6 +25,7 @@ from scheduler.statistics.load_grid import (
     shape_table,
 )
 from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
+from scheduler.statistics.makers_curve import MakersCurve, with_makers_curves, with_makers_weights
 from scheduler.statistics.model_error import model_error_variance
 from scheduler.statistics.reading_evidence import ReadingEvidence, evidence_of
 from scheduler.statistics.robust_readings import robust_weights
@@ -98,18 +98,29 @@ class Targets:
     clean_log_sd: Floats
 
 
-def learn(lives: LivesRead, targets: Targets, settings: ForecastSettings | None = None) -> Learned:
-    """Learn from all lives what is to be expected of the targets before their own readings."""
+def learn(
+    lives: LivesRead,
+    targets: Targets,
+    settings: ForecastSettings | None = None,
+    *,
+    makers: Mapping[int, MakersCurve] | None = None,
+) -> Learned:
+    """Learn from all lives what is to be expected of the targets before their own readings.
+
+    makers: the makers' curves of some of the types.
+    """
     settings = replace(settings or ForecastSettings(), life_degrees=np.inf)
-    shapes = shape_table()
-    return _Learning(lives, targets, settings, shapes, load_grid(shapes, settings.rate_bend_log_sd)).run()
+    return _Learning(lives, targets, settings, makers or {}).run()
 
 
 class _Learning:
     def __init__(
-        self, lives: LivesRead, targets: Targets, settings: ForecastSettings, shapes: ShapeTable, grid: LoadGrid
+        self, lives: LivesRead, targets: Targets, settings: ForecastSettings, makers: Mapping[int, MakersCurve]
     ) -> None:
-        self.lives, self.targets, self.settings, self.shapes, self.grid = lives, targets, settings, shapes, grid
+        self.lives, self.targets, self.settings = lives, targets, settings
+        # what stands before any life is seen: the analytic shapes and the makers' curves
+        self.first_shapes = self.shapes = with_makers_curves(shape_table(), lives.names, makers)
+        self.grid = load_grid(self.shapes, settings.rate_bend_log_sd)
         read = lives.readings
         self.readings = replace(read, weight=robust_weights(read.offsets, read.run_h, read.log_dp, read.weight))
         self.count = np.diff(read.offsets)
@@ -118,11 +129,7 @@ class _Learning:
         self.types = int(max(lives.where.type.max(initial=-1), targets.where.type.max(initial=-1))) + 1
         self.spreads: Spreads | None = None
         self.own_row = np.arange(len(lives.run_h))
-        rise = np.nan_to_num(lives.log_terminal - lives.log_clean_sheet)
-        self.usual_shapes = first_shape_weights(shapes, rise)
-        self.usual_of_targets = first_shape_weights(
-            shapes, np.nan_to_num(targets.log_terminal - targets.log_clean_sheet)
-        )
+        self.usual_shapes, self.usual_of_targets = (_usual_shapes(of, makers) for of in (lives, targets))
         self.shape_weights = (self.usual_shapes, self.usual_of_targets)
 
     def run(self) -> Learned:
@@ -147,7 +154,7 @@ class _Learning:
         load = read.run_h / np.exp(evidence.log_life_mean[of_reading])
         rise = read.log_dp - evidence.clean_log_mean[of_reading]
         shapes, share = self.shapes, np.nan_to_num(evidence.shape_share)
-        self.shapes, self.shape_weights = shape_table(), (self.usual_shapes, self.usual_of_targets)
+        self.shapes, self.shape_weights = self.first_shapes, (self.usual_shapes, self.usual_of_targets)
         for kind in np.unique(lives.where.type[self.shown]):
             of_type = self.shown & (lives.where.type == kind)
             # lives with another terminal end at another load: all are put on the axis of the middle one
@@ -302,8 +309,8 @@ class _Learning:
         it."""
         lives = np.bincount(self.lives.where.type[self.shown], minlength=self.types)[self.lives.where.type]
         discount = np.exp(-CURVE_FREEDOM / np.maximum(lives, 1))
-        analytic = len(shape_table())
-        return np.hstack([likelihood[:, :analytic], likelihood[:, analytic:] * discount[:, None]])
+        told = len(self.first_shapes)
+        return np.hstack([likelihood[:, :told], likelihood[:, told:] * discount[:, None]])
 
     def _noise(self, evidence: ReadingEvidence) -> Floats:
         """By type: the middle of the lives read often enough, held against a few whose readings are as stated."""
@@ -333,6 +340,12 @@ class _Learning:
             noise=noise,
             before=self.settings.bin_variance,
         )
+
+
+def _usual_shapes(of: LivesRead | Targets, makers: Mapping[int, MakersCurve]) -> Floats:
+    """Weights of the shapes before any life is known, the makers' curves among them."""
+    rise = np.nan_to_num(of.log_terminal - of.log_clean_sheet)
+    return with_makers_weights(first_shape_weights(shape_table(), rise), of.where.type, rise, makers)
 
 
 def _soft_lives(before: LifePrior, evidence: ReadingEvidence) -> tuple[Floats, Floats]:

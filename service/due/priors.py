@@ -7,10 +7,12 @@ import numpy as np
 import sqlalchemy as sa
 
 from scheduler.planning.elements import fitted_elements
+from scheduler.planning.makers_curves import curve_of
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.statistics.life_model import LifePrior
 from scheduler.statistics.load_grid import ShapeTable, shape_table
+from scheduler.statistics.makers_curve import is_makers, makers_code
 from service.due.tables import learned_curves, life_priors
 
 _NUMBERS = ("clean_deviation", "clean_log_var", "noise", "bin_variance", "pit_a", "pit_b")
@@ -48,7 +50,10 @@ def keep_priors(connection: sa.Connection, columns: PlantColumns, prior: Element
 
 
 def kept_priors(connection: sa.Connection, columns: PlantColumns) -> ElementPrior | None:
-    """The last full pass's priors; None where a position is new, carries another type since, or knew other shapes."""
+    """The last full pass's priors; None where a position is new, carries another type since, or knew other shapes.
+
+    Other shapes: also where the catalogue's points of a curve have changed since.
+    """
     kept = {row["position"]: row for row in connection.execute(sa.select(life_priors)).mappings()}
     rows = [kept.get(code) for code in columns.positions.code]
     known = [row for row in rows if row is not None]
@@ -57,7 +62,7 @@ def kept_priors(connection: sa.Connection, columns: PlantColumns) -> ElementPrio
         return None
     shapes = _kept_shapes(connection)
     weights = _weights(known, shapes)
-    if weights is None:
+    if weights is None or _makers_say_otherwise(columns, shapes):
         return None
     return ElementPrior(
         life=LifePrior(
@@ -78,6 +83,19 @@ def _kept_shapes(connection: sa.Connection) -> ShapeTable:
     if not rows:
         return shape_table()
     return shape_table().and_also(np.array([row["rise"] for row in rows]), tuple(row["code"] for row in rows))
+
+
+def _makers_say_otherwise(columns: PlantColumns, kept: ShapeTable) -> bool:
+    """Whether a maker's curve was kept that is not the catalogue's now, or one that a position holds was not kept."""
+    kept_rise = {code: row for code, row in zip(kept.codes, kept.rise, strict=True) if is_makers(code)}
+    held = set(fitted_elements(columns).type.tolist())
+    for kind, part_number in enumerate(columns.types.part_number):
+        row = kept_rise.pop(makers_code(part_number), None)
+        if row is not None or kind in held:
+            curve = curve_of(columns, kind)
+            if (curve is None) != (row is None) or (curve is not None and not np.array_equal(curve.rise, row)):
+                return True
+    return bool(kept_rise)
 
 
 def _weights(rows: Sequence[sa.RowMapping], shapes: ShapeTable) -> Floats | None:

@@ -10,6 +10,8 @@ import sqlalchemy as sa
 from api_schemas.imports import Change, ImportOutcome, Remark, TableCounts
 from service.database import Database
 from service.imports.tables import imports
+from service.plant_folder import refusals
+from service.plant_folder.curve_checks import remarks_on_curves
 from service.plant_folder.cycle_collection import rare_cycle_collection
 from service.plant_folder.fluid_checks import check_fluids
 from service.plant_folder.known_now import known_now
@@ -67,15 +69,17 @@ def _merge(
     check_stays(connection, folder)
     check_fluids(connection, folder)
     check_zones(connection, merged)
-    outcome = _outcome(None if dry_run else id_, folder, merged, now, dry_run=dry_run)
+    remarks = [*folder.remarks, *remarks_on_curves(connection, folder)]
+    outcome = _outcome(None if dry_run else id_, remarks, merged, now, dry_run=dry_run)
     connection.execute(
         sa.insert(imports).values(id=id_, name=name, by=by, recorded_at=now, outcome=outcome.model_dump(mode="json"))
     )
     return outcome
 
 
-def _outcome(id_: int | None, folder: Folder, merged: MergeOutcome, now: datetime, *, dry_run: bool) -> ImportOutcome:
-    remarks = list(folder.remarks)
+def _outcome(
+    id_: int | None, remarks: list[refusals.Remark], merged: MergeOutcome, now: datetime, *, dry_run: bool
+) -> ImportOutcome:
     listed = merged.changes[:LISTED_AT_MOST]
     return ImportOutcome(
         id=id_,

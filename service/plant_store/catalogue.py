@@ -13,7 +13,7 @@ from scheduler.vocabulary import Access, Answer, ElementKind, FluidFamily, Place
 from service.plant_folder import tables as t
 from service.plant_folder.money import minor_digits
 from service.plant_store.codes import Codes
-from service.plant_store.rows import Row, days, every, filled, flags, floats, indices, texts
+from service.plant_store.rows import Row, days, every, filled, flags, floats, indices, offsets, texts
 
 _DEFAULT_HORIZON_D = 42.0
 
@@ -85,6 +85,18 @@ def load_types(rows: Sequence[Row]) -> columns.ElementTypeRows:
         beta=np.array([_beta(row["beta"]) for row in rows], dtype=np.float64),
         price=_amounts(rows, "price_minor", texts(rows, "currency")),
         currency=texts(rows, "currency"),
+    )
+
+
+def load_curves(connection: sa.Connection, codes: Codes) -> columns.ElementCurves:
+    points = sa.select(t.element_curves).order_by(t.element_curves.c.part_number, t.element_curves.c.retained_g)
+    rows = [row for row in every(connection, points) if row["part_number"] in codes.types]
+    of_type = indices(codes.types[row["part_number"]] for row in rows)
+    order = np.argsort(of_type, kind="stable")
+    return columns.ElementCurves(
+        offsets=offsets(of_type, len(codes.types)),
+        retained_g=floats(rows, "retained_g")[order],
+        dp_bar=floats(rows, "dp_bar")[order],
     )
 
 

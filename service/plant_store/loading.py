@@ -8,6 +8,7 @@ from scheduler.planning.plant_columns import PlantColumns
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import (
     load_alternates,
+    load_curves,
     load_plants,
     load_positions,
     load_stops,
@@ -50,6 +51,7 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         systems=load_systems(system_rows, codes, fluids, plants.currency),
         meters=load_meter_rows(connection, codes, meter_readings, as_of_day),
         types=load_types(type_rows),
+        curves=load_curves(connection, codes),
         positions=load_positions(position_rows, codes),
         fitted=load_fitted(connection, position_rows, codes, current, as_of),
         lives=load_lives(ended, position_rows, codes),

@@ -168,6 +168,9 @@ class MeterReading:
     is_date: bool = False
 
 
+CurvePoints = Sequence[tuple[float, float]]
+"""Retained g and element ΔP bar, as a maker tells them."""
+
 MeterOf = Mapping[tuple[str, str], Sequence[MeterReading]]
 
 
@@ -194,6 +197,7 @@ def plant(
     top_ups: Iterable[TopUp] = (),
     stops: Iterable[StopSpec] = (),
     alternates: Mapping[str, tuple[str, ...]] | None = None,
+    curves: Mapping[str, CurvePoints] | None = None,
     now: float = NOW,
 ) -> PlantColumns:
     """Columns of these positions; every system's main meter runs steadily unless `meters` says otherwise."""
@@ -233,6 +237,7 @@ def plant(
         ),
         meters=_meters(read, system_row, digits or {}),
         types=_types(),
+        curves=_curves(curves or {}),
         positions=_positions(positions, system_row, meter_row),
         fitted=pc.FittedRows(
             fitted_day=np.array([NAN if each.fitted is None else each.fitted_day for each in positions]),
@@ -306,6 +311,16 @@ def _types() -> pc.ElementTypeRows:
         beta=np.full(count, NAN),
         price=np.array([40.0, NAN, NAN, NAN, NAN]),
         currency=("EUR", *("",) * (count - 1)),
+    )
+
+
+def _curves(told: Mapping[str, CurvePoints]) -> pc.ElementCurves:
+    by_type = [sorted(told.get(part, ())) for part in _PARTS]
+    points = [point for of_type in by_type for point in of_type]
+    return pc.ElementCurves(
+        offsets=_offsets(len(of_type) for of_type in by_type),
+        retained_g=np.array([retained_g for retained_g, _ in points]),
+        dp_bar=np.array([dp_bar for _, dp_bar in points]),
     )
 
 

@@ -12,7 +12,9 @@ from scheduler.planning.comparable_readings import instruments
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.learning import learn_from_lives
 from scheduler.statistics.load_grid import shape_table
+from scheduler.statistics.makers_curve import is_makers, makers_code
 from service.database import Database
+from service.demo.catalogue import CURVE_POINTS
 from service.demo.loading import load_demo
 from service.due.planning_pass import load_known, run_pass
 from service.due.priors import kept_priors
@@ -65,6 +67,8 @@ def test_what_a_pass_learned_is_kept_to_the_last_digit(demo: Database) -> None:
     assert kept is not None
     assert kept.life.log_median.tolist() == learned.life.log_median.tolist()
     assert kept.clean_deviation.tolist() == learned.clean_deviation.tolist()
+    makers = {code for code in kept.shapes.codes if is_makers(code)}
+    assert makers == {makers_code(part_number) for part_number in CURVE_POINTS}
     by_code = {code: row for row, code in enumerate(kept.shapes.codes)}
     order = [by_code[code] for code in learned.shapes.codes]
     assert kept.shapes.rise[order].tolist() == learned.shapes.rise.tolist()

@@ -33,6 +33,7 @@ def as_known(plant: SimulatedPlant, as_of_day: float) -> PlantColumns:
         systems=_systems(plant),
         meters=_meters(plant, as_of_day),
         types=_types(plant),
+        curves=pc.ElementCurves(np.zeros(len(plant.types) + 1, dtype=np.intp), np.zeros(0), np.zeros(0)),
         positions=_positions(plant),
         fitted=pc.FittedRows(
             fitted_day=np.array([NAN if life is None else life.fitted_day for life in current]),
