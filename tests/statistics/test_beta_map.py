@@ -158,6 +158,13 @@ def test_a_map_is_monotone_keeps_nothing_and_all_and_moves_the_quantiles(a: floa
         assert mapped.quantile(level)[1] == pytest.approx(expected_h[1], rel=0.03)
 
 
+@pytest.mark.parametrize(("a", "b"), [(0.55, 0.55), (1.8, 0.55), (3.0, 7.0)])
+def test_the_level_to_ask_the_forecast_for_is_the_root_of_scipys_beta(a: float, b: float) -> None:
+    for level in (0.001, 0.1, 0.5, 0.9, 0.999):
+        root = optimize.brentq(lambda u, at=level: stats.beta.cdf(u, a, b) - at, 0.0, 1.0, xtol=1e-15)
+        assert forecast_level(level, a, b) == pytest.approx(root, rel=1e-9)
+
+
 def test_each_position_has_its_own_map_and_one_and_one_is_none() -> None:
     remaining = from_lognormal(np.log([500.0, 500.0, 500.0]), np.full(3, 0.4))
     mapped = recalibrated(remaining, np.array([1.0, 2.0, 0.5]), np.array([1.0, 2.0, 0.5]))

@@ -61,6 +61,28 @@ def test_the_later_bend_is_the_later_knee() -> None:
     assert np.all(np.diff(at) > 0.0) == (WARPS[0] < WARPS[-1] and np.all(at < 1.0))
 
 
+def test_levels_that_fall_are_pooled_as_the_min_max_formula_says() -> None:
+    """Isotonic regression written out: the largest, over starts, of the least, over ends, weighted mean between them
+    (Barlow, Bartholomew, Bremner & Brunk 1972, section 1.4)."""
+    level, trust = (
+        np.array([0.0, 0.4, 0.2, 0.9, 0.5, 0.6, 1.8, 2.5]),
+        np.array([4.0, 1.0, 3.0, 2.0, 1.0, 5.0, 1.0, 1.0]),
+    )
+    place, bins = np.arange(1, 9) / 8.0, len(level)
+    found = learned_curve(np.repeat(place, 5), np.repeat(level, 5), np.repeat(trust, 5), lives=4)
+    assert found is not None
+
+    def pooled(at: int) -> float:
+        means = [
+            [np.average(level[begin : end + 1], weights=trust[begin : end + 1]) for end in range(at, bins)]
+            for begin in range(at + 1)
+        ]
+        return float(max(min(of_begin) for of_begin in means))
+
+    expected = [pooled(at) for at in range(bins)]
+    assert np.interp(place, LOAD, found.rise[WARPS.index(1.0)]) == pytest.approx(expected, abs=0.01)
+
+
 def test_two_lives_or_a_dozen_readings_tell_no_curve() -> None:
     assert learned_curve(*readings(800), lives=FEWEST_LIVES - 1) is None
     assert learned_curve(*readings(12), lives=8) is None
