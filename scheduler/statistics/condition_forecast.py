@@ -32,7 +32,7 @@ from scheduler.statistics.reading_evidence import (
     WeighedBlock,
     nothing_read,
     put_evidence,
-    weighed_blocks,
+    weigh_each,
 )
 from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN_WIDTH, RemainingHours
 from scheduler.statistics.robust_readings import robust_weights
@@ -41,8 +41,6 @@ Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int64]
 
 __all__ = ["ConditionForecast", "ElementPrior", "ForecastSettings", "KnownBefore", "ReadingColumns", "forecast"]
-
-_NEGLIGIBLE = 1e-5  # share of a node below which its remaining hours are not worked out
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +133,15 @@ def forecast(
     _refuse_what_cannot_be(readings, run_h_now, before.log_terminal, before.log_clean_mean, before.log_clean_var)
     positions = positions_of(before, run_h_now, np.full(len(run_h_now), LifeEnd.RUNNING), shapes, settings)
     weight = robust_weights(readings.offsets, readings.run_h, readings.log_dp, readings.weight)
-    known = _by_age_alone(positions, before.life, weight)
+    known = _by_age_alone(readings, positions, before.life, weight)
     grid = load_grid(shapes, settings.rate_bend_log_sd)
     future_rate = _future_rate_spread(settings.future_rate_log_sd)
-    for block in weighed_blocks(grid, replace(readings, weight=weight), positions, settings):
+
+    def put(block: WeighedBlock) -> None:
         put_evidence(known.evidence, block)
         _put_remaining(known, block.rows, _ends(block, settings), future_rate)
+
+    weigh_each(grid, replace(readings, weight=weight), positions, settings, put)
     return known
 
 
@@ -191,14 +192,22 @@ def _refuse_what_cannot_be(
         raise ValueError(f"position {where} has a reading at {last_h[where]} h, after {run_h_now[where]} h")
 
 
-def _by_age_alone(positions: Positions, life: LifePrior, weight: Floats) -> ConditionForecast:
-    """Every position as if it had no readings."""
-    remaining = remaining_life(life, positions.run_h_now)
-    left_h = remaining.quantile(0.5)
+def _by_age_alone(
+    readings: ReadingColumns, positions: Positions, life: LifePrior, weight: Floats
+) -> ConditionForecast:
+    """Every position without readings; the hours of the others are still to be put."""
+    count = len(positions.run_h_now)
+    unread = np.flatnonzero(np.diff(readings.offsets) == 0)
+    remaining = RemainingHours(np.zeros(count), np.zeros((count, BINS)), np.ones(count))
+    by_age = remaining_life(life.at(unread), positions.run_h_now[unread])
+    left_h = np.zeros(count)
+    left_h[unread] = by_age.quantile(0.5)
+    for name in ("already_reached", "within", "never"):
+        getattr(remaining, name)[unread] = getattr(by_age, name)
     nothing = nothing_read(*positions.shape_weights.shape)
     return ConditionForecast(
         remaining=remaining,
-        past_share=np.zeros(len(left_h)),
+        past_share=np.zeros(count),
         evidence=replace(
             nothing,
             load_share=positions.run_h_now / np.maximum(positions.run_h_now + left_h, 1e-9),
@@ -216,28 +225,29 @@ def _by_age_alone(positions: Positions, life: LifePrior, weight: Floats) -> Cond
 def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
     """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
     grid, got, weighed = block.grid, block.gathered, block.weighed
-    row, node = np.nonzero(weighed.share > _NEGLIGIBLE)
-    share = weighed.share[row, node].astype(np.float64)
-    bend = grid.log_bend[node].astype(np.float64)
-    end = np.exp(weighed.log_end[row, node].astype(np.float64))
-    now = grid.load[node] * got.now_s[row, 0] ** np.exp(bend)
-    gap = end - now
+    row, node, share = weighed.row, weighed.node, weighed.share
+    bend, end = grid.log_bend[node], np.exp(weighed.log_end)
+    log_now_s = np.log(got.now_s[:, 0]).astype(np.float32)
+    gap = end - np.exp(grid.log_load[node] + np.exp(grid.log_bend)[node] * log_now_s[row])
     columns = BINS + 2
     found = np.bincount(row * columns, share * (gap <= 0.0), len(got.log_h) * columns)
-    alive = gap > 0.0
+    alive = np.flatnonzero(gap > 0.0)
     row, share, bend, end, gap = row[alive], share[alive], bend[alive], end[alive], gap[alive]
-    log_h_per_load = got.log_h[row, 0] - grid.log_load[node[alive]]
+    log_h_per_load = got.log_h[:, 0].astype(np.float32)[row] - grid.log_load[node[alive]]
+    bent_h = np.exp(log_h_per_load - bend) * np.float32(0.5 / settings.bend_memory_h)
     # near the end the scatter shrinks with what is left: a reading below the terminal says it is not passed
-    scatter = settings.terminal_load_scatter * np.minimum(end, 3.0 * gap)
+    scatter = np.float32(settings.terminal_load_scatter) * np.minimum(end, np.float32(3.0) * gap)
+    first, per_bin = row * columns + 1, np.float32(1.0 / LOG_BIN_WIDTH)
+    from_first = log_h_per_load - np.float32(np.log(CENTRE_H[0]))
     for point, point_weight in THREE_POINTS:
-        log_h = np.log(gap + point * scatter) + log_h_per_load
-        at_rate_now_h = np.exp(log_h - bend)
-        log_h -= bend / (1.0 + 0.5 * at_rate_now_h / settings.bend_memory_h)
-        at_bin = np.clip((log_h - np.log(CENTRE_H[0])) / LOG_BIN_WIDTH, 0.0, BINS - 1e-9)
-        lower = at_bin.astype(np.int64)
-        place = row * columns + 1 + lower
-        upper_share = share * point_weight * (at_bin - lower)
-        found += np.bincount(place, share * point_weight - upper_share, len(found))
+        left = gap + np.float32(point) * scatter
+        at_bin = np.log(left) + from_first - bend / (np.float32(1.0) + bent_h * left)
+        at_bin = np.clip(at_bin * per_bin, np.float32(0.0), np.float32(BINS - 1e-4))
+        lower = np.floor(at_bin)
+        place = first + lower.astype(np.int64)
+        point_share = share * np.float32(point_weight)
+        upper_share = point_share * (at_bin - lower)
+        found += np.bincount(place, point_share - upper_share, len(found))
         found += np.bincount(place + 1, upper_share, len(found))
     table = found.reshape(-1, columns)
     return np.asarray(table / table.sum(axis=1, keepdims=True))

@@ -61,16 +61,24 @@ class ShapeTable:
 
 @dataclass(frozen=True, slots=True)
 class LoadGrid:
-    """K nodes, shape by shape: what each would show, rise (len(S_NODES), K), and where it would end."""
+    """K nodes, by shape, then load now, then bend: what each would show, and where it would end.
+
+    moments (2 len(S_NODES) + 1, K): the squares of the rises at S_NODES, the rises, and ones, so that sums over a
+    life's readings are products with it.
+    """
 
     log_load: Singles
     load: Singles
     shape: Indices
     log_bend: Singles
     log_prior: Singles
-    rise: Singles
-    rise_squared: Singles
+    moments: Singles
     inverse: Singles
+
+    @property
+    def rise(self) -> Singles:
+        """ln(ΔP / clean ΔP) that each node would have shown, (len(S_NODES), K)."""
+        return self.moments[len(S_NODES) : -1]
 
     def of(self, shapes: Indices) -> "LoadGrid":
         """The nodes of some of the shapes, numbered anew in the order given."""
@@ -82,14 +90,13 @@ class LoadGrid:
             shape=np.repeat(np.arange(len(shapes)), each),
             log_bend=self.log_bend[nodes],
             log_prior=self.log_prior[nodes],
-            rise=self.rise[:, nodes],
-            rise_squared=self.rise_squared[:, nodes],
+            moments=self.moments[:, nodes],
             inverse=self.inverse[shapes],
         )
 
-    def log_terminal_load(self, log_rise: Singles) -> Singles:
-        """ln load at which each node's shape has risen by `log_rise` (n, K)."""
-        return _log_load_at(self.inverse, self.shape, log_rise)
+    def log_terminal_load(self, log_rise: Singles, shape: Indices | None = None) -> Singles:
+        """ln load at which each node's shape, or a `shape` each (m,) or (n, m), has risen by `log_rise` (n, m)."""
+        return _log_load_at(self.inverse, self.shape if shape is None else shape, log_rise)
 
 
 @cache
@@ -140,8 +147,7 @@ def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
         shape=j.astype(np.int64),
         log_bend=bend[k].astype(np.float32),
         log_prior=(np.log(np.gradient(log_now))[u] + bend_weight[k]).astype(np.float32),
-        rise=rise.astype(np.float32),
-        rise_squared=(rise**2).astype(np.float32),
+        moments=np.concatenate([rise**2, rise, np.ones((1, load.shape[1]))]).astype(np.float32),
         inverse=_inverse(shapes),
     )
 
@@ -169,11 +175,20 @@ def _inverse(shapes: ShapeTable) -> Singles:
 
 
 def _log_load_at(inverse: Singles, shape: Indices, log_rise: Singles) -> Singles:
-    """Look-up, straight between steps: shape (K,), log_rise (n, K) or (n, 1). Below 0 reads as 0."""
-    at = np.clip(log_rise, 0.0, HIGHEST_RISE * (1.0 - 1e-6)) * np.float32((_RISE_STEPS - 1) / HIGHEST_RISE)
-    step = at.astype(np.int32)
-    part = at - step
-    place = step + (shape * _RISE_STEPS).astype(np.int32)
-    flat = inverse.ravel()
-    below = flat[place]
-    return np.asarray(below + part * (flat[place + 1] - below), dtype=np.float32)
+    """Look-up, straight between steps: shape (m,) or (n, m), log_rise (n, m) or (n, 1). Below 0 reads as 0."""
+    at = log_rise * np.float32((_RISE_STEPS - 1) / HIGHEST_RISE)
+    np.clip(at, np.float32(0.0), np.float32((_RISE_STEPS - 1) * (1.0 - 1e-6)), out=at)
+    step = np.floor(at)
+    at -= step
+    # whole numbers below 2^24 are exact in single precision; wider ones would double what is moved
+    first = shape.astype(np.float32) * np.float32(_RISE_STEPS)
+    place = (step + first).astype(np.intp)
+    found = _steps(inverse).take(place, mode="clip")
+    found *= at
+    found += inverse.ravel().take(place, mode="clip")
+    return np.asarray(found)
+
+
+def _steps(inverse: Singles) -> Singles:
+    """From each entry of the look-up to the next."""
+    return np.diff(inverse, axis=1, append=inverse[:, -1:]).ravel()

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from scheduler.statistics.life_model import LifeEnd
-from scheduler.statistics.load_grid import S_NODES, LoadGrid
+from scheduler.statistics.load_grid import S_NODES, THREE_POINTS, LoadGrid
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -23,6 +23,8 @@ since nobody changes it that very hour; Student with four degrees, for mistakes.
 EARLY_WITHIN_LOG_LOAD = 0.035
 """Ours: the scale, in ln load, within which an element changed early is taken not to have been past its terminal."""
 
+_NEGLIGIBLE_LOG = 10.0
+"""Nodes of less than e^-10 = 1/22,000 of the likeliest one's share are left out: a two-thousandth of the whole."""
 _YOUNGEST_SHARE = 0.02  # of the median life: below it the grid of loads would not reach long lives
 
 
@@ -127,13 +129,24 @@ class Gathered:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """Per node (n, K): its share, ln load at the terminal, clean level above its mean, scale, ln life."""
+    """The M nodes that count, position by position: whose, which, its share of the position, and what it says.
 
+    first (n,): where each position's nodes begin; each has one at least. log_end: ln load at the terminal. clean:
+    level above its mean. scale: of the noise. log_life: ln life.
+    """
+
+    first: Indices
+    row: Indices
+    node: Indices
     share: Singles
     log_end: Singles
     clean: Singles
     scale: Singles
     log_life: Singles
+
+    def mean(self, values: Singles) -> Floats:
+        """Of each position (n,), from what its nodes say."""
+        return np.asarray(np.add.reduceat(self.share * values, self.first), dtype=np.float64)
 
 
 def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings) -> Gathered:
@@ -168,35 +181,123 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
 
 
 def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> Posterior:
-    """Share of every node: closed form over clean level and noise scale, life prior, shape weights."""
-    single = np.float32
-    weight, weighted = got.weight.astype(single), got.weighted.astype(single)
-    above = weighted.sum(axis=1, keepdims=True) - weight @ grid.rise
-    squares = got.squares.astype(single) - 2.0 * (weighted @ grid.rise) + weight @ grid.rise_squared
-    precision = (1.0 / some.clean_var[:, None] + got.weight.sum(axis=1, keepdims=True)).astype(single)
-    clean = above / precision
-    stated = settings.noise_strength * some.noise[:, None].astype(single)
-    scale = np.maximum(stated + 0.5 * (squares - above * clean), 1e-6)
-    log_share = -got.freedom.astype(single) * np.log(scale)
-    rise_left = (some.log_terminal - some.clean_mean).astype(single)[:, None] - clean
-    log_end = grid.log_terminal_load(rise_left)
-    log_load_share = grid.log_load - log_end
-    log_life = got.log_h.astype(single) - log_load_share
-    z = (log_life - some.log_life_mean[:, None].astype(single)) / some.log_life_sd[:, None].astype(single)
-    if np.isinf(settings.life_degrees):
-        log_share -= single(0.5) * z * z
-    else:
-        log_share -= single(0.5 * (settings.life_degrees + 1.0)) * np.log1p(z * z / single(settings.life_degrees))
+    """Share of every node: closed form over clean level and noise scale, life prior, shape weights.
+
+    What the life says of a node only ever lowers its share. So the share without it, which three products give, is a
+    bound, and the rest is worked out for the nodes that may still count beside a likely one.
+    """
+    log_bound, standing, twice_scale, precision_root = _by_readings(grid, got, some, settings)
+    likely = _likely_nodes(grid, log_bound, got, some, settings)
+    bound, stands = (np.take_along_axis(each, likely, axis=1) for each in (log_bound, standing))
+    log_share, *_ = _with_life(grid, likely, bound, stands, precision_root, got, some, settings)
+    least = log_share.max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
+    node = np.flatnonzero((log_bound > least).any(axis=0))
+    log_share, clean, log_end, log_life = _with_life(
+        grid, node, log_bound[:, node], standing[:, node], precision_root, got, some, settings
+    )
+    highest = log_share.max(axis=1, keepdims=True)
+    counts = log_share > highest - np.float32(_NEGLIGIBLE_LOG)
+    kept, of_position = np.flatnonzero(counts), np.count_nonzero(counts, axis=1)
+    row = np.repeat(np.arange(len(counts)), of_position)
+    column, first = kept - row * len(node), np.cumsum(of_position) - of_position
+    share = np.exp(log_share.take(kept) - highest[:, 0][row])
+    share /= np.add.reduceat(share, first)[row]
+    return Posterior(
+        first=first,
+        row=row,
+        node=node[column],
+        share=share,
+        log_end=log_end.take(kept),
+        clean=clean.take(kept),
+        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node[column]),
+        log_life=log_life.take(kept),
+    )
+
+
+def _by_readings(
+    grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings
+) -> tuple[Singles, Singles, Singles, Singles]:
+    """Of every node (n, K): ln share up to a factor without what the life says, the clean level above its mean times
+    the root of its precision, twice the scale of the noise; and that root (n, 1)."""
+    weighted = got.weighted.sum(axis=1, keepdims=True)
+    root = np.sqrt(1.0 / some.clean_var[:, None] + got.weight.sum(axis=1, keepdims=True))
+    stated = got.squares + 2.0 * settings.noise_strength * some.noise[:, None]
+    standing = _times(np.hstack([-got.weight, weighted]) / root, grid.moments[len(S_NODES) :])
+    twice_scale = _times(np.hstack([got.weight, -2.0 * got.weighted, stated]), grid.moments)
+    log_share = standing * standing
+    twice_scale -= log_share
+    np.maximum(twice_scale, np.float32(2e-6), out=twice_scale)
+    np.log(twice_scale, out=log_share)
+    log_share *= -got.freedom.astype(np.float32)
     log_share += grid.log_prior
     by_shape = log_share.reshape(*some.shape_weights.shape, -1)  # a view: nodes lie shape by shape
-    by_shape += np.log(some.shape_weights + 1e-12).astype(single)[:, :, None]
-    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
-    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0)[:, None].astype(single)
-    log_share -= unread * np.maximum(log_load_share / single(settings.unread_scale), 0.0)
+    by_shape += np.log(some.shape_weights + 1e-12).astype(np.float32)[:, :, None]
+    return log_share, standing, twice_scale, root.astype(np.float32)
+
+
+def _times(of_positions: Floats, moments: Singles) -> Singles:
+    return np.asarray(of_positions.astype(np.float32) @ moments)
+
+
+def _likely_nodes(
+    grid: LoadGrid, log_bound: Singles, got: Gathered, some: Positions, settings: ForecastSettings
+) -> Indices:
+    """Of each position and shape a node (n, J) that is likely: the best of those without a bend, by the usual clean
+    level."""
+    bends, shapes = len(THREE_POINTS), some.shape_weights.shape[1]
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None]
+    log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
+    log_now = grid.log_load[::bends].reshape(shapes, -1)
+    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None])[1]
+    log_share += log_bound[:, bends // 2 :: bends].reshape(log_share.shape)
+    best = log_share.argmax(axis=2)
+    return np.asarray((np.arange(shapes) * log_now.shape[1] + best) * bends + bends // 2)
+
+
+def _log_life_share(
+    got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles
+) -> tuple[Singles, Singles]:
+    """ln life of nodes (n, …) whose load now is such a share of the terminal's, and its log-Student prior less its
+    highest."""
+    of_position = (slice(None), *(None,) * (log_load_share.ndim - 1))
+    log_life = got.log_h[:, 0].astype(np.float32)[of_position] - log_load_share
+    z = log_life - some.log_life_mean.astype(np.float32)[of_position]
+    z *= (1.0 / some.log_life_sd).astype(np.float32)[of_position]
+    z *= z
+    if np.isinf(settings.life_degrees):
+        z *= np.float32(-0.5)
+        return log_life, z
+    z *= np.float32(1.0 / settings.life_degrees)
+    z += np.float32(1.0)
+    np.log(z, out=z)
+    z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
+    return log_life, z
+
+
+def _with_life(
+    grid: LoadGrid,
+    node: Indices,
+    log_bound: Singles,
+    standing: Singles,
+    precision_root: Singles,
+    got: Gathered,
+    some: Positions,
+    settings: ForecastSettings,
+) -> tuple[Singles, Singles, Singles, Singles]:
+    """Of nodes (m,) or (n, m): ln share up to a factor, clean level, ln load at the terminal, ln life, (n, m)."""
+    clean = standing / precision_root
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
+    log_end = grid.log_terminal_load(rise_left, grid.shape[node])
+    log_load_share = grid.log_load[node] - log_end
+    log_life, log_share = _log_life_share(got, some, settings, log_load_share)
+    log_share += log_bound
     _weigh_ends(log_share, log_load_share, some.end)
-    share = np.exp(log_share - log_share.max(axis=1, keepdims=True))
-    share /= share.sum(axis=1, keepdims=True)
-    return Posterior(share, log_end, clean, scale, log_life)
+    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
+    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0)[:, None] / settings.unread_scale
+    np.maximum(log_load_share, np.float32(0.0), out=log_load_share)
+    log_load_share *= unread.astype(np.float32)
+    log_share -= log_load_share
+    return log_share, clean, log_end, log_life
 
 
 def _weigh_ends(log_share: Singles, log_load_share: Singles, end: Indices) -> None:

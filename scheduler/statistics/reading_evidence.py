@@ -1,6 +1,8 @@
 """What the readings of many lives say, each by itself: its life, its clean level, its shape and its noise."""
 
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -18,10 +20,11 @@ from scheduler.statistics.load_posterior import (
 )
 
 Floats = npt.NDArray[np.float64]
-Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
 _AT_ONCE = 64  # keeps the block's tables in the processor's cache
+_NEARLY_ALL = 0.75  # of the shapes: more are as soon weighed as picked out
+_BLOCKS_A_RUN = 8  # of one thread, before it takes more: neighbours have the same shapes
 _NEGLECTED = 0.01  # of a life's weight of shapes
 
 
@@ -60,23 +63,61 @@ class WeighedBlock:
     shapes: Indices
 
 
-def weighed_blocks(
-    grid: LoadGrid, readings: ReadingColumns, positions: Positions, settings: ForecastSettings
-) -> Iterator[WeighedBlock]:
-    """The posterior of every life that has readings, a few lives of like shapes at a time."""
+def weigh_each(
+    grid: LoadGrid,
+    readings: ReadingColumns,
+    positions: Positions,
+    settings: ForecastSettings,
+    put: Callable[[WeighedBlock], None],
+) -> None:
+    """Give `put` the posterior of every life that has readings, a few lives of like shapes and like loads at a time.
+
+    Many blocks are dealt to as many threads as there are processors, so `put` may write to its rows only; a life's
+    answer hangs neither on them nor on who shares its block.
+    """
     read = np.flatnonzero(np.diff(readings.offsets))
     may_have = _believed_shapes(positions.shape_weights[read])
-    order = np.lexsort(may_have.T)
-    for start in range(0, len(read), _AT_ONCE):
-        chosen = order[start : start + _AT_ONCE]
-        rows, shapes = read[chosen], np.flatnonzero(may_have[chosen].any(axis=0))
-        some = positions.at(rows)
-        # each life keeps to its own shapes, so that its answer does not hang on who shares its block
-        own = np.where(may_have[chosen], some.shape_weights, 0.0)
-        some = replace(some, shape_weights=own[:, shapes])
-        gathered = gather(readings.of(rows), some, settings)
-        nodes = grid if len(shapes) == may_have.shape[1] else grid.of(shapes)
-        yield WeighedBlock(rows, some, nodes, gathered, posterior(nodes, gathered, some, settings), shapes)
+    blocks = list(_alike(may_have, _risen_share(readings, positions)[read]))
+
+    def weigh(some_blocks: list[Indices]) -> None:
+        nodes, shapes = grid, np.arange(may_have.shape[1])
+        for chosen in some_blocks:
+            rows, wanted = read[chosen], np.flatnonzero(may_have[chosen].any(axis=0))
+            if len(wanted) > _NEARLY_ALL * may_have.shape[1]:
+                wanted = np.arange(may_have.shape[1])
+            if not np.array_equal(wanted, shapes):
+                nodes, shapes = grid if len(wanted) == may_have.shape[1] else grid.of(wanted), wanted
+            some = positions.at(rows)
+            # each life keeps to its own shapes
+            own = np.where(may_have[chosen], some.shape_weights, 0.0)
+            some = replace(some, shape_weights=own[:, shapes])
+            gathered = gather(readings.of(rows), some, settings)
+            put(WeighedBlock(rows, some, nodes, gathered, posterior(nodes, gathered, some, settings), shapes))
+
+    runs = [blocks[start : start + _BLOCKS_A_RUN] for start in range(0, len(blocks), _BLOCKS_A_RUN)]
+    if len(runs) < 2:
+        weigh(blocks)
+        return
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as threads:
+        for _ in threads.map(weigh, runs):  # asked for, so that an error comes out
+            pass
+
+
+def _alike(may_have: npt.NDArray[np.bool_], risen: Floats) -> Iterator[Indices]:
+    """Rows in blocks: lives of the same shapes together, nearly all shapes counting as all, by how far they rose."""
+    nearly_all = may_have.sum(axis=1) > _NEARLY_ALL * may_have.shape[1]
+    order = np.lexsort((risen, *(may_have | nearly_all[:, None]).T))
+    yield from (order[start : start + _AT_ONCE] for start in range(0, len(order), _AT_ONCE))
+
+
+def _risen_share(readings: ReadingColumns, positions: Positions) -> Floats:
+    """How far the last reading of each life (P,) stands from clean to terminal; 0 without one."""
+    read = np.flatnonzero(np.diff(readings.offsets))
+    risen = np.zeros(len(positions.run_h_now))
+    clean = positions.clean_mean[read]
+    risen[read] = readings.log_dp[readings.offsets[read + 1] - 1] - clean
+    risen[read] /= np.maximum(positions.log_terminal[read] - clean, 1e-3)
+    return risen
 
 
 def _believed_shapes(weights: Floats) -> npt.NDArray[np.bool_]:
@@ -95,29 +136,24 @@ def evidence_of(
 ) -> ReadingEvidence:
     """What the readings of each life say, given what was known of it before."""
     found = nothing_read(*positions.shape_weights.shape)
-    for block in weighed_blocks(grid, readings, positions, settings):
-        put_evidence(found, block)
+    weigh_each(grid, readings, positions, settings, lambda block: put_evidence(found, block))
     return found
 
 
 def put_evidence(into: ReadingEvidence, block: WeighedBlock) -> None:
     rows, some, got = block.rows, block.some, block.gathered
-    share, log_life = block.weighed.share, block.weighed.log_life
-    mean = _mean(share, log_life)
+    weighed, row = block.weighed, block.weighed.row
+    mean = weighed.mean(weighed.log_life)
     into.log_life_mean[rows] = mean
-    into.log_life_var[rows] = _mean(share, (log_life - mean[:, None].astype(np.float32)) ** 2)
-    bends = np.exp(block.grid.log_bend)
-    log_now = np.log(got.now_s)
-    log_load_share = _mean(share, got.log_h.astype(np.float32) - log_life) + log_now[:, 0] * (share @ bends)
-    into.load_share[rows] = np.exp(log_load_share)
-    clean = _mean(share, block.weighed.clean)
-    scatter = _mean(share, (block.weighed.clean - clean[:, None].astype(np.float32)) ** 2)
+    into.log_life_var[rows] = weighed.mean((weighed.log_life - mean.astype(np.float32)[row]) ** 2)
+    bend = weighed.mean(np.exp(block.grid.log_bend)[weighed.node])
+    into.load_share[rows] = np.exp(got.log_h[:, 0] - mean + np.log(got.now_s[:, 0]) * bend)
+    clean = weighed.mean(weighed.clean)
+    scatter = weighed.mean((weighed.clean - clean.astype(np.float32)[row]) ** 2)
     into.clean_log_mean[rows] = some.clean_mean + clean
     into.clean_log_var[rows] = scatter + 1.0 / (1.0 / some.clean_var + got.weight.sum(axis=1))
-    into.noise_ratio[rows] = _mean(share, block.weighed.scale) / (got.freedom[:, 0] - 1.0)
+    into.noise_ratio[rows] = weighed.mean(weighed.scale) / (got.freedom[:, 0] - 1.0)
+    count = len(block.shapes)
+    of_shape = np.bincount(row * count + block.grid.shape[weighed.node], weighed.share, len(rows) * count)
     into.shape_share[rows] = 0.0
-    into.shape_share[np.ix_(rows, block.shapes)] = share.reshape(*some.shape_weights.shape, -1).sum(axis=2)
-
-
-def _mean(share: Singles, values: Singles) -> Floats:
-    return np.asarray(np.einsum("nk,nk->n", share, values), dtype=np.float64)
+    into.shape_share[np.ix_(rows, block.shapes)] = of_shape.reshape(len(rows), count)

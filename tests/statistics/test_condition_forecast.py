@@ -6,6 +6,7 @@ import pytest
 from scipy import stats
 
 from scheduler.engineering.loading_curve import SHAPES, load_of, log_dp_ratio
+from scheduler.statistics import condition_forecast, load_posterior, reading_evidence
 from scheduler.statistics.condition_forecast import (
     ConditionForecast,
     ForecastSettings,
@@ -287,6 +288,50 @@ def test_what_cannot_be_used_is_refused() -> None:
         ForecastSettings(future_rate_log_sd=0.0)
     with pytest.raises(ValueError, match="do not fit"):
         forecast_of([life], 250.0, run_h_now=np.array([250.0, 250.0]))
+
+
+def mixed_plant() -> tuple[list[tuple[Floats, Floats]], Floats]:
+    """More positions than one thread takes at a time, from new to past their terminal."""
+    rng = np.random.default_rng(6)
+    now = rng.uniform(30.0, 2200.0, 700)
+    lives = []
+    for seed, upto_h in enumerate(now):
+        hours = np.sort(rng.uniform(0.0, upto_h, rng.integers(1, 12)))
+        lives.append((hours, exponential_life(rng.uniform(900.0, 2600.0), hours, rng.uniform(2.0, 6.0), seed)))
+    return lives, now
+
+
+def test_nodes_that_are_left_out_would_have_changed_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Against every node of the grid that single precision can tell from nothing."""
+    lives, now = mixed_plant()
+    found = forecast_of(lives[:300], now[:300])
+    monkeypatch.setattr(load_posterior, "_NEGLIGIBLE_LOG", 80.0)
+    whole = forecast_of(lives[:300], now[:300])
+    for level in (0.1, 0.5, 0.9):
+        assert found.remaining.quantile(level) == pytest.approx(whole.remaining.quantile(level), rel=1e-2, abs=1.0)
+    assert found.past_share == pytest.approx(whole.past_share, abs=2e-3)
+    assert found.evidence.log_life_mean == pytest.approx(whole.evidence.log_life_mean, abs=5e-3)
+    assert found.evidence.shape_share == pytest.approx(whole.evidence.shape_share, abs=5e-3)
+
+
+def test_on_more_processors_each_position_gets_the_same_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    lives, now = mixed_plant()
+    several = forecast_of(lives, now)
+    monkeypatch.setattr(reading_evidence, "_BLOCKS_A_RUN", 1000)
+    alone = forecast_of(lives, now)
+    assert several.remaining.within.tolist() == alone.remaining.within.tolist()
+    assert several.evidence.log_life_mean.tolist() == alone.evidence.log_life_mean.tolist()
+
+
+def test_what_goes_wrong_with_a_few_positions_is_not_lost_among_threads(monkeypatch: pytest.MonkeyPatch) -> None:
+    lives, now = mixed_plant()
+
+    def fails(*_: object) -> None:
+        raise FloatingPointError("as told")
+
+    monkeypatch.setattr(condition_forecast, "put_evidence", fails)
+    with pytest.raises(FloatingPointError, match="as told"):
+        forecast_of(lives, now)
 
 
 def test_an_empty_plant_has_no_forecasts() -> None:
