@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from scheduler.planning.due import AHEAD_D, SHORTENED_INTERVAL_H
+from scheduler.planning.limit_dates import AHEAD_D, SHORTENED_INTERVAL_H
 from scheduler.vocabulary import EventKind, Movement, Trigger
 
 Facts = Mapping[str, Any]

@@ -11,7 +11,9 @@ from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, TaskNeeds, needs_of, pick_all
+from scheduler.planning.limit_dates import limit_dates
 from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
 from scheduler.statistics.calibration import Calibration
@@ -62,7 +64,9 @@ def plan(known: Known) -> Planned:
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
     diagnoses = seen + cleanliness_diagnoses(cleanliness)
-    items = assess_due(columns, duty, condition, sightings, blamed=blamed_elements(cleanliness))
+    blamed = blamed_elements(cleanliness)
+    dates, risk = limit_dates(columns, duty, condition, sightings, blamed), accepted_risk(columns, duty, condition)
+    items = assess_due(columns, duty, condition, dates, risk, sightings, blamed)
     in_scope = frozenset(columns.systems.code)
     orders = [order for order in known.orders if order.system in in_scope]
     tasks = [task for task in known.tasks if task.system in in_scope]

@@ -18,7 +18,9 @@ from scheduler.planning.due import assess_due
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.learning import learn_from_lives
+from scheduler.planning.limit_dates import limit_dates
 from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.risk import accepted_risk
 from service.database import Database
 from service.due.planning_pass import run_pass
 from service.imports.importing import import_folder
@@ -90,7 +92,9 @@ def _compute(columns: PlantColumns, done: Callable[[str], None]) -> None:
     done("compute: learn from lives")
     condition = assess_condition(columns, duty, prior)
     done("compute: condition")
-    assess_due(columns, duty, condition, sightings_of(columns, condition))
+    sightings = sightings_of(columns, condition)
+    dates, risk = limit_dates(columns, duty, condition, sightings, {}), accepted_risk(columns, duty, condition)
+    assess_due(columns, duty, condition, dates, risk, sightings, {})
     done("compute: due dates")
 
 

@@ -22,7 +22,9 @@ from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import Duty, assess_duty
 from scheduler.planning.elements import fitted_elements
 from scheduler.planning.indicator import Sighting, sightings_of
+from scheduler.planning.limit_dates import limit_dates
 from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.risk import accepted_risk
 from scheduler.planning.usable_readings import log_limits
 from scheduler.statistics.condition_forecast import ElementPrior, ForecastSettings
 from scheduler.statistics.life_model import LifePrior
@@ -403,7 +405,8 @@ def assess(columns: PlantColumns, life: LifePrior | None = None) -> Assessed:
     duty = assess_duty(columns)
     condition = assess_condition(columns, duty, None if life is None else prior_of_life(columns, life))
     sightings = sightings_of(columns, condition)
-    items = assess_due(columns, duty, condition, sightings)
+    dates, risk = limit_dates(columns, duty, condition, sightings, {}), accepted_risk(columns, duty, condition)
+    items = assess_due(columns, duty, condition, dates, risk, sightings, {})
     return Assessed(columns, duty, condition, sightings, items, diagnose(columns, duty, condition, sightings))
 
 

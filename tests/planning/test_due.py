@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from scheduler.planning.due import AHEAD_D, DueItem
+from scheduler.planning.due import DueItem
 from scheduler.planning.duty import assess_duty
+from scheduler.planning.limit_dates import AHEAD_D
 from scheduler.statistics.life_model import remaining_life
 from scheduler.vocabulary import EventKind, IndicatorState, Place, RemovalReason, Status, Trigger
 from tests.planning.small_plant import (
