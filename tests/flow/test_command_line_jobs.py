@@ -3,9 +3,13 @@
 contract.md, "The command line": results on stdout alone; exit codes 0 done, 1 refused, 2 usage.
 """
 
+import pytest
+
 from tests.flow.command_line import run, said_by
 from tests.flow.running_plant import RunningPlant, iso
 from tests.flow.small_folder import HOURS_NOW, RETURN
+
+pytestmark = pytest.mark.one_database_is_enough
 
 
 def test_a_mismatch_is_refused_in_words_and_taken_with_a_reason(plant: RunningPlant) -> None:

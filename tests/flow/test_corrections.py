@@ -299,6 +299,7 @@ def test_who_may_not_work_may_not_correct(plant: RunningPlant) -> None:
     correct(plant, 999, expect=404, hours=1)
 
 
+@pytest.mark.one_database_is_enough
 def test_the_command_line_corrects_in_the_same_words(plant: RunningPlant) -> None:
     answer = plant.close(position=BREATHER)
     told = ["jobs", "correct", str(answer["id"]), "--why", "the card was found", "--at", EARLIER]

@@ -60,6 +60,7 @@ def test_importing_it_again_changes_nothing(folder: Path, tmp_path: Path) -> Non
         assert changed == [0, 0, 0, 0], table
 
 
+@pytest.mark.one_database_is_enough
 def test_a_past_day_is_computed_afresh_and_kept_nowhere(folder: Path, tmp_path: Path) -> None:
     database = tmp_path / "plant.sqlite"
     assert elementdue(database, "import", str(folder)).returncode == 0

@@ -186,6 +186,7 @@ def test_a_person_who_asks_for_the_due_list_sees_the_new_date_at_once(plant: Run
     assert item == answer["next_due"]
 
 
+@pytest.mark.one_database_is_enough
 def test_the_command_line_and_the_api_tell_the_same_due_list(plant: RunningPlant) -> None:
     _closed(plant)
     assert said_by(plant, "due", "--json") == plant.get("/v1/due")
@@ -268,6 +269,7 @@ def test_a_change_on_a_plant_without_a_pass_yet_is_recorded_and_planned(nothing_
     assert len(nothing_yet.get("/v1/due")["items"]) == 6
 
 
+@pytest.mark.one_database_is_enough
 def test_a_job_is_listed_shown_and_closed_on_the_command_line(plant: RunningPlant) -> None:
     order = plant.order_of(STRAINER)
     task = order["tasks"][0]["id"]

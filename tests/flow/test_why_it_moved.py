@@ -3,6 +3,8 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
+
 from tests.flow.command_line import run, said_by
 from tests.flow.running_plant import RunningPlant, iso, warm
 from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN, SIDE_A, STRAINER, UNKNOWN, SmallPlant
@@ -190,6 +192,7 @@ def test_nothing_changed_before_the_first_pass(nothing_yet: RunningPlant) -> Non
     assert nothing_yet.client.get("/v1/due/changes").status_code == 409
 
 
+@pytest.mark.one_database_is_enough
 def test_the_command_line_tells_the_changes_in_words(plant: RunningPlant) -> None:
     _read_and_plan(plant)
     table = said_by(plant, "due", "--since", "last-pass", as_json=False)
@@ -201,6 +204,7 @@ def test_the_command_line_tells_the_changes_in_words(plant: RunningPlant) -> Non
     assert said_by(plant, "due", "--since", "last-pass", "--json") == plant.get("/v1/due/changes", since="last-pass")
 
 
+@pytest.mark.one_database_is_enough
 def test_the_command_line_explains_a_position(plant: RunningPlant) -> None:
     _read_and_plan(plant)
     plant.later(hours=1)
@@ -235,6 +239,7 @@ def test_a_position_of_which_nothing_is_known_is_explained_too(plant: RunningPla
     assert "Due: no date" in text
 
 
+@pytest.mark.one_database_is_enough
 def test_the_command_line_takes_one_question_at_a_time(plant: RunningPlant) -> None:
     for words in (("--explain", RETURN, "--since", "last-pass"), ("--since", "yesterday")):
         ended = run(plant, "due", *words)

@@ -230,6 +230,7 @@ def plant(
             working_temperature_degC=_floats(system_list, "working_temperature_degC"),
             coldest_start_degC=_floats(system_list, "coldest_start_degC"),
             hours_per_week=_floats(system_list, "hours_per_week"),
+            reservoir_volume_L=np.full(len(system_list), 400.0),
             working_pressure_bar=np.full(len(system_list), NAN),
             most_sensitive=("",) * len(system_list),
             cleanliness_target=(None,) * len(system_list),

@@ -82,6 +82,7 @@ def _systems(plant: SimulatedPlant) -> pc.SystemRows:
         working_temperature_degC=np.full(count, 50.0),
         coldest_start_degC=np.full(count, NAN),
         hours_per_week=np.array([system.hours_per_week for system in plant.systems]),
+        reservoir_volume_L=np.full(count, NAN),
         working_pressure_bar=np.full(count, NAN),
         most_sensitive=("",) * count,
         cleanliness_target=(None,) * count,
