@@ -13,7 +13,7 @@ from scheduler.vocabulary import TaskKind
 Subject = tuple[str, str, TaskKind]
 """System, position and kind of work: what an open task is known by."""
 
-_FITS_AN_ELEMENT = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
+FITS_AN_ELEMENT = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class TaskNeeds:
 @dataclass(frozen=True, slots=True)
 class KitSpec:
     """What a position takes: its element, seal kit and the plant's own kit lines. A strainer that is `cleaned` goes
-    back in, so that only its seals are needed."""
+    back in, so that only its seals are needed. `oil_lost_L` is what its housing holds, None where nobody told."""
 
     part_number: str
     quantity: int
@@ -44,6 +44,7 @@ class KitSpec:
     seal_kit: str | None = None
     lines: tuple[tuple[str, int], ...] = ()
     cleaned: bool = False
+    oil_lost_L: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,7 @@ class _Store:
 
 def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tuple[str, ...]]) -> tuple[Need, ...]:
     """The needs of one task, element first. One seal kit a position; a plant that needs more has a kit line."""
-    if spec is None or kind not in _FITS_AN_ELEMENT:
+    if spec is None or kind not in FITS_AN_ELEMENT:
         return ()
     needs = []
     if not (kind is TaskKind.SERVICE_STRAINER and spec.cleaned):

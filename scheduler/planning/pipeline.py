@@ -3,16 +3,28 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from scheduler.planning.change_dates import change_dates
 from scheduler.planning.cleanliness import assess_cleanliness
 from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
 from scheduler.planning.condition import assess_condition
+from scheduler.planning.demand import ItemDemand, forecast_demand
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
-from scheduler.planning.kits import Arrival, KitSpec, Pick, ShelfLot, Subject, TaskNeeds, needs_of, pick_all
+from scheduler.planning.kits import (
+    FITS_AN_ELEMENT,
+    Arrival,
+    KitSpec,
+    Pick,
+    ShelfLot,
+    Subject,
+    TaskNeeds,
+    needs_of,
+    pick_all,
+)
 from scheduler.planning.limit_dates import limit_dates
-from scheduler.planning.plant_columns import PlantColumns
+from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
@@ -27,7 +39,8 @@ class Known:
 
     Orders and tasks are those of every system, since they compete for the same shelves. `lots` are what is on the
     shelves less what work underway has taken into its hands. `looked_day` says of each diagnosis that stands when
-    the look it asked for was done.
+    the look it asked for was done. `demand_edge_d` (W + 1,) are the periods, in days from now, of which the demand
+    is wanted; None: of none.
     """
 
     columns: PlantColumns
@@ -38,6 +51,7 @@ class Known:
     lots: tuple[ShelfLot, ...]
     supply: tuple[Arrival, ...]
     looked_day: Mapping[Look, float] = field(default_factory=dict)
+    demand_edge_d: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +67,7 @@ class Planned:
     calibration: Calibration | None
     work: WorkPlan
     picks: tuple[Pick, ...]
+    demand: tuple[ItemDemand, ...] = ()
 
 
 def plan(known: Known) -> Planned:
@@ -73,7 +88,14 @@ def plan(known: Known) -> Planned:
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
     picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
-    return Planned(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work, tuple(picks))
+    demand: tuple[ItemDemand, ...] = ()
+    if known.demand_edge_d is not None:
+        planned_day = _planned_changes(known, work)
+        changes = change_dates(columns, duty, condition, dates, risk.level, planned_day, known.demand_edge_d)
+        demand = forecast_demand(columns, changes, known.kits)
+    return Planned(
+        *(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work, tuple(picks), demand)
+    )
 
 
 def _issued_until(columns: PlantColumns) -> dict[str, float]:
@@ -83,19 +105,39 @@ def _issued_until(columns: PlantColumns) -> dict[str, float]:
 
 def _needs(known: Known, work: WorkPlan) -> list[TaskNeeds]:
     """Needs of the drafts as planned, and of all other open work that has not begun."""
-    planned: dict[Subject, tuple[bool, float]] = {}
-    order_of = {order.id: order for order in known.orders}
-    withdrawn = set(work.withdrawn_tasks)
-    for task in known.tasks:
-        order = order_of[task.order]
-        if task.id not in withdrawn and order.state is not WorkOrderState.UNDERWAY:
-            planned[task.subject] = (order.state is not WorkOrderState.DRAFT, order.planned_day)
-    for draft in work.drafts:
-        for _, wanted in draft.tasks:
-            planned[wanted.subject] = (draft.issue, draft.planned_day)
     return [
         TaskNeeds(
-            subject, issued, planned_day, needs_of(subject[2], known.kits.get(subject[1]), known.columns.alternates)
+            *(subject, state is not WorkOrderState.DRAFT, planned_day),
+            needs_of(subject[2], known.kits.get(subject[1]), known.columns.alternates),
         )
-        for subject, (issued, planned_day) in planned.items()
+        for subject, (state, planned_day) in _planned(known, work).items()
+        if state is not WorkOrderState.UNDERWAY
     ]
+
+
+def _planned(known: Known, work: WorkPlan) -> dict[Subject, tuple[WorkOrderState, float]]:
+    """All open work as it is planned now: its state and its day."""
+    order_of = {order.id: order for order in known.orders}
+    withdrawn = set(work.withdrawn_tasks)
+    planned = {
+        task.subject: (order_of[task.order].state, order_of[task.order].planned_day)
+        for task in known.tasks
+        if task.id not in withdrawn
+    }
+    for draft in work.drafts:
+        for _, wanted in draft.tasks:
+            planned[wanted.subject] = (
+                WorkOrderState.ISSUED if draft.issue else WorkOrderState.DRAFT,
+                draft.planned_day,
+            )
+    return planned
+
+
+def _planned_changes(known: Known, work: WorkPlan) -> dict[int, float]:
+    """The day of the open work on each position that fits an element."""
+    row_of = {code: row for row, code in enumerate(known.columns.positions.code)}
+    return {
+        row_of[position]: day
+        for (_, position, kind), (_, day) in _planned(known, work).items()
+        if kind in FITS_AN_ELEMENT and position in row_of
+    }

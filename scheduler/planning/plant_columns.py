@@ -49,6 +49,7 @@ class SystemRows:
     working_temperature_degC: Floats
     coldest_start_degC: Floats
     hours_per_week: Floats
+    reservoir_volume_L: Floats
     working_pressure_bar: Floats
     most_sensitive: tuple[str, ...]
     cleanliness_target: tuple[Code | None, ...]

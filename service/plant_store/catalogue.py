@@ -60,6 +60,7 @@ def load_systems(
         working_temperature_degC=floats(rows, "working_temperature_degC"),
         coldest_start_degC=floats(rows, "coldest_start_degC"),
         hours_per_week=floats(rows, "hours_per_week"),
+        reservoir_volume_L=floats(rows, "reservoir_volume_L"),
         working_pressure_bar=floats(rows, "working_pressure_bar"),
         most_sensitive=texts(rows, "most_sensitive"),
         cleanliness_target=tuple(

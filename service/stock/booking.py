@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from scheduler.planning.close_out import take_from_lots
 from scheduler.planning.kits import ShelfLot
-from service.database import current_rows
+from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
 from service.stock.queries import counted_at, shelf_lots
@@ -158,7 +158,7 @@ def oil_lots(connection: sa.Connection, now: datetime) -> list[OilLot]:
         key = (row["fluid"], row["store"], row["lot"], row["container_L"])
         moved.setdefault(key, []).append((row["at"], row["quantity"]))
     rows = connection.execute(
-        sa.select(counts).where(current_rows(counts)).order_by(counts.c.fluid, counts.c.store, counts.c.lot)
+        sa.select(counts).where(rows_known_at(counts, now)).order_by(counts.c.fluid, counts.c.store, counts.c.lot)
     ).mappings()
     return [
         OilLot(

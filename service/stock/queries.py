@@ -137,6 +137,7 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
         t.positions.c.position,
         t.positions.c.part_number,
         t.positions.c.quantity,
+        t.positions.c.housing_volume_L,
         types.c.kind,
         types.c.cleanable,
         types.c.seal_kit,
@@ -149,6 +150,7 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
             seal_kit=row["seal_kit"],
             lines=tuple(lines.get(row["position"], ())),
             cleaned=row["kind"] == ElementKind.STRAINER and row["cleanable"] == Answer.YES,
+            oil_lost_L=row["housing_volume_L"],
         )
         for row in connection.execute(query).mappings()
     }
