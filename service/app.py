@@ -14,6 +14,7 @@ from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
 from service.close_outs import routes as close_out_routes
 from service.database import Database
+from service.demand import routes as demand_routes
 from service.due import routes as due_routes
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
@@ -28,6 +29,7 @@ from service.work_orders import routes as work_order_routes
 ROUTERS: tuple[APIRouter, ...] = (
     due_routes.router,
     calibration_routes.router,
+    demand_routes.router,
     work_order_routes.router,
     close_out_routes.router,
     import_routes.router,

@@ -3,6 +3,7 @@
 from service.calibration.tables import calibration
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
+from service.demand.tables import demand_forecasts
 from service.diagnoses.tables import diagnoses
 from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
 from service.imports.tables import imports
@@ -20,6 +21,7 @@ TABLES = (
         learned_curves,
         life_priors,
         calibration,
+        demand_forecasts,
         diagnoses,
         work_orders,
         tasks,

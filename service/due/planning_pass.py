@@ -1,7 +1,7 @@
 """A planning pass in one write transaction: of the whole installation, or of the systems that something changed."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from scheduler.cycle import run_cycle
 from scheduler.planning.pipeline import Known, Planned
 from service.calibration.keeping import keep_calibration
+from service.demand.keeping import keep_forecasts, periods_to_keep
 from service.diagnoses.keeping import keep_diagnoses
 from service.due.items import diagnoses_by_position, due_row
 from service.due.news import newest_facts
@@ -52,23 +53,33 @@ def run_pass(
     scope = systems if previous is not None else None
     kept: list[Pass] = []
 
+    forecast_for = periods_to_keep(connection, as_of) if scope is None else None
+
     def load() -> Known:
-        return load_known(connection, as_of, scope)
+        known = load_known(connection, as_of, scope)
+        return known if forecast_for is None else replace(known, demand_edge_d=forecast_for.edge_d())
 
     def save(known: Known, planned: Planned) -> None:
         kept.append(_keep(connection, known, planned, as_of, now, cause, by, slot, scope, previous, began))
+        if forecast_for is not None:
+            keep_forecasts(connection, as_of, forecast_for, planned.demand)
 
     run_cycle(load, save)
     return kept[0]
 
 
-def load_known(connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None = None) -> Known:
-    """Everything that a pass decides from, as it was known at `as_of`."""
+def load_known(
+    connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None = None, *, learns: bool = True
+) -> Known:
+    """Everything that a pass decides from, as it was known at `as_of`.
+
+    Of some systems, or where nothing is to be learned, with the priors that the last pass of the whole left.
+    """
     columns = load_plant(connection, as_of, systems)
     orders, open_tasks = open_work(connection)
     return Known(
         columns=columns,
-        prior=None if systems is None else kept_priors(connection, columns),
+        prior=kept_priors(connection, columns) if systems is not None or not learns else None,
         orders=orders,
         tasks=open_tasks,
         kits=kit_specs(connection, columns.alternates),

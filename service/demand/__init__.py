@@ -1,0 +1,1 @@
+"""What will be used, what runs out, what to order by when, and whether such forecasts came true."""

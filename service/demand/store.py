@@ -1,0 +1,156 @@
+"""What the store has, expects and pays: one view for parts and for oils, in pieces or litres.
+
+A line of oil on order is so many of the largest container in which the fluid was ever counted.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+import sqlalchemy as sa
+
+from service.database import rows_known_at
+from service.plant_folder import tables as t
+from service.plant_folder.money import minor_digits
+from service.plant_store.time import to_day
+from service.stock.booking import oil_lots
+from service.stock.queries import shelf_lots
+from service.work_orders.tables import picks, tasks
+
+OIL = "oil"
+"""The kind of item that is a fluid; every other has the word of its catalogue."""
+
+_USUAL_DRUM_L = 208.0
+"""A container of a fluid of which none was ever counted: the usual drum; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Pieces or litres of one lot; `expires_d` days from now, infinite where it keeps."""
+
+    quantity: float
+    expires_d: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """One line of supply that has not come; `expected_d` days from now, negative where it should have."""
+
+    order: str
+    line: str
+    quantity: float
+    expected_d: float
+
+
+@dataclass(slots=True)
+class StoreItem:
+    """One part or fluid. What the catalogue does not tell is None."""
+
+    code: str
+    kind: str
+    description: str | None = None
+    price: Decimal | None = None  # of a piece
+    currency: str | None = None
+    lead_time_d: float | None = None
+    shelf_life_d: float | None = None
+    pack: float = 1.0  # pieces, or litres of one container
+    held: list[Held] = field(default_factory=list)
+    expected: list[Expected] = field(default_factory=list)
+    reserved: float = 0.0
+    alternates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """Every part and fluid by its code; parts and fluids have name spaces of their own.
+
+    `late_d` holds by how many days each line of supply that came was later than expected.
+    """
+
+    parts: Mapping[str, StoreItem]
+    fluids: Mapping[str, StoreItem]
+    late_d: tuple[float, ...]
+
+
+def load_store(connection: sa.Connection, as_of: datetime, alternates: Mapping[str, tuple[str, ...]]) -> Store:
+    """The store as it was known at `as_of`."""
+    parts = {
+        row["part_number"]: _part(row, alternates)
+        for table in (t.element_types, t.parts)
+        for row in _every(connection, table)
+    }
+    fluids = {row["fluid"]: StoreItem(row["fluid"], OIL, row["name"]) for row in _every(connection, t.fluids)}
+    now_day = to_day(as_of)
+    for lot in shelf_lots(connection, as_of):
+        expires_d = float("inf") if lot.expires_day is None else lot.expires_day - now_day
+        parts[lot.part_number].held.append(Held(float(lot.quantity), expires_d))
+    _hold_oil(connection, as_of, fluids)
+    reserved = (
+        sa.select(picks.c.part_number, sa.func.sum(picks.c.quantity))
+        .join(tasks, tasks.c.id == picks.c.task)
+        .where(tasks.c.state == "open", picks.c.store.is_not(None))
+        .group_by(picks.c.part_number)
+    )
+    for part_number, quantity in connection.execute(reserved):
+        parts[part_number].reserved = float(quantity)
+    late_d = _expect(connection, as_of, parts, fluids)
+    return Store(parts, fluids, late_d)
+
+
+def _every(connection: sa.Connection, table: sa.Table) -> list[Mapping[str, Any]]:
+    return [dict(row) for row in connection.execute(sa.select(table)).mappings()]
+
+
+def _part(row: Mapping[str, Any], alternates: Mapping[str, tuple[str, ...]]) -> StoreItem:
+    price = row["price_minor"]
+    return StoreItem(
+        code=row["part_number"],
+        kind=row["kind"],
+        description=row["description"],
+        price=None if price is None else Decimal(price).scaleb(-minor_digits(row["currency"] or "")),
+        currency=row["currency"],
+        lead_time_d=row["lead_time_d"],
+        shelf_life_d=row["shelf_life_d"],
+        pack=float(row["pack"] or 1),
+        alternates=alternates.get(row["part_number"], ()),
+    )
+
+
+def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, StoreItem]) -> None:
+    largest: dict[str, float] = {}
+    last_count: dict[str, datetime] = {}
+    for lot in oil_lots(connection, as_of):
+        expires_d = float("inf") if lot.expires_at is None else to_day(lot.expires_at) - to_day(as_of)
+        fluids[lot.fluid].held.append(Held(lot.left_L, expires_d))
+        largest[lot.fluid] = max(largest.get(lot.fluid, 0.0), lot.container_L)
+        last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
+    for code, fluid in fluids.items():
+        fluid.pack = largest.get(code, _USUAL_DRUM_L)
+    came = sa.select(t.supply).where(
+        rows_known_at(t.supply, as_of), t.supply.c.fluid.is_not(None), t.supply.c.received_at <= as_of
+    )
+    for row in connection.execute(came).mappings():
+        fluid, counted_at = fluids[row["fluid"]], last_count.get(row["fluid"])
+        if counted_at is None or row["received_at"] > counted_at:
+            fluid.held.append(Held(row["quantity"] * fluid.pack, float("inf")))
+
+
+def _expect(
+    connection: sa.Connection,
+    as_of: datetime,
+    parts: Mapping[str, StoreItem],
+    fluids: Mapping[str, StoreItem],
+) -> tuple[float, ...]:
+    """Give every item what is on order; returns by how many days earlier lines came late."""
+    now_day, late_d = to_day(as_of), []
+    for row in connection.execute(sa.select(t.supply).where(rows_known_at(t.supply, as_of))).mappings():
+        expected_day = to_day(row["expected_at"])
+        if row["received_at"] is not None and row["received_at"] <= as_of:
+            late_d.append(to_day(row["received_at"]) - expected_day)
+            continue
+        item = parts[row["part_number"]] if row["part_number"] else fluids[row["fluid"]]
+        pieces = row["quantity"] if row["part_number"] else row["quantity"] * item.pack
+        item.expected.append(Expected(row["order"], row["line"], float(pieces), expected_day - now_day))
+    return tuple(late_d)
