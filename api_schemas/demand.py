@@ -110,7 +110,7 @@ class BuyingLine(BaseModel):
     `quantity` is in whole packs. `service` is the probability that stock lasts until an order placed now has come,
     `fill_rate` the share of the use until the end of the last period that stock meets if nothing is ordered.
     `level_by_cost` is the service level that the cost of being short and of a piece left over imply, null where
-    they are not known; `cost_if_wrong` what is to be expected of both at this quantity.
+    they are not known; `cost_if_wrong` what is to be expected of both, with this order, until the ordering after it.
     """
 
     model_config = _OUT

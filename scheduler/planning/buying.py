@@ -1,7 +1,7 @@
 """Whether the stock of an item lasts, what to order by when, and what it costs to be wrong.
 
 An item that is short when a change is due costs what a late change costs where it is used, the mean of the systems
-that tell it; a piece left over at the end of the horizon costs a year's holding of its price for that time.
+that tell it; a piece left over costs its holding until the next ordering.
 """
 
 from dataclasses import dataclass
@@ -54,7 +54,7 @@ class Buying:
 
     packs: whole packs to buy, 0 without an order; they bring what is asked for, also where a pack is no whole number
     of steps. level_by_cost: the service level that the costs imply; cost_if_wrong: what is to be expected of being
-    short and of leftovers with the order placed. None where the costs are not known.
+    short and of leftovers until the ordering after this one. None where the costs are not known.
     """
 
     cover: Cover
@@ -85,13 +85,14 @@ def plan_buying(
         ),
     )
     packs = 0 if found.order is None else _packs(found.order.quantity, stock.pack, item.step)
-    short, left = _late_cost(columns, item), _left_cost(stock, item, float(edge_d[-1]))
+    short, left = _late_cost(columns, item), _left_cost(stock, item, habit)
     if short is None or left is None:
         return Buying(found, lead, packs, None, None)
     has = shelf.usable + int(_steps(stock.ordered, item.step).sum())
     quantity = np.array([has + (found.order.quantity if found.order else 0)])
-    by_end = item.demand.by_end.probability[-1]
-    wrong = expected_cost(by_end, quantity, cost_short=short, cost_left=left)
+    lasts_d = (found.order_by_d or 0.0) + lead.mean_d + habit.review_d
+    until_then = np.diff(demand.cdf_at(np.array([lasts_d]))[0], prepend=0.0)
+    wrong = expected_cost(until_then, quantity, cost_short=short, cost_left=left)
     return Buying(found, lead, packs, service_level(short, left), float(wrong[0]))
 
 
@@ -115,7 +116,9 @@ def _late_cost(columns: PlantColumns, item: ItemDemand) -> float | None:
     return float(told.mean()) if len(told) else None
 
 
-def _left_cost(stock: Stock, item: ItemDemand, horizon_d: float) -> float | None:
+def _left_cost(stock: Stock, item: ItemDemand, habit: OrderingHabit) -> float | None:
+    """Of a step that lies on the shelf until the next ordering."""
     if stock.price is None or stock.price <= 0.0:
         return None
-    return stock.price * item.step * HOLDING_SHARE_PER_YEAR * horizon_d / _YEAR_D
+    lies_d = max(habit.review_d, 1.0)
+    return stock.price * item.step * HOLDING_SHARE_PER_YEAR * lies_d / _YEAR_D

@@ -52,7 +52,7 @@ class Asking:
         ahead = USUAL_AHEAD[period] if periods is None else periods
         if ahead > MOST_AHEAD[period]:
             says = f"{ahead} {period}s ahead are more than {MOST_AHEAD[period]}"
-            raise BadInput(says, [MemberProblem(member="periods", says=says)])
+            raise BadInput(says, [MemberProblem(member="periods", value=str(ahead), says=says)])
         anchor, self.after = read_cursor(cursor) if cursor else (None, 0)
         moment = moment_of_cursor(anchor) if anchor is not None else as_of or now
         self._question = Question(moment, as_of is not None, period, ahead, level, lead_time_d, review_d)

@@ -123,7 +123,7 @@ def test_costs_ask_for_the_level_of_the_newsvendor() -> None:
     """cu/(cu + co) with co a quarter of the price a year (Arrow, Harris & Marschak 1951; from memory)."""
     systems = (System("S1", late_cost=300.0), System("S2", late_cost=700.0), System("S3"))
     found = bought(item_of(1.0, users=(0, 1, 2)), stock_of((10.0, np.inf), price=40.0), *systems)
-    left = 40.0 * HOLDING_SHARE_PER_YEAR * EDGE_D[-1] / 365.25
+    left = 40.0 * HOLDING_SHARE_PER_YEAR * HABIT.review_d / 365.25
     assert found.level_by_cost == pytest.approx(500.0 / (500.0 + left))
 
 
@@ -131,9 +131,12 @@ def test_what_it_costs_to_be_wrong_is_the_mean_over_every_demand() -> None:
     found = bought(item_of(1.0), stock_of((10.0, np.inf), price=40.0), System(late_cost=500.0))
     assert found.cover.order is not None
     has = 10 + found.cover.order.quantity
-    used = np.random.default_rng(3).poisson(26.0, 400_000)
-    left = 40.0 * HOLDING_SHARE_PER_YEAR * EDGE_D[-1] / 365.25
-    mean = np.mean(500.0 * np.maximum(used - has, 0) + left * np.maximum(has - used, 0))
+    # from now to the end of the review after the order has come: one a week, between two weeks a mixture of both
+    weeks = (order_day(found) + 14.0 + HABIT.review_d) / 7.0
+    used, full = np.arange(200), int(weeks)
+    chance = (full + 1 - weeks) * stats.poisson.pmf(used, full) + (weeks - full) * stats.poisson.pmf(used, full + 1)
+    left = 40.0 * HOLDING_SHARE_PER_YEAR * HABIT.review_d / 365.25
+    mean = float(chance @ (500.0 * np.maximum(used - has, 0) + left * np.maximum(has - used, 0)))
     assert found.cost_if_wrong == pytest.approx(mean, rel=0.01)
 
 
