@@ -23,8 +23,10 @@ from scipy.special import ndtr, ndtri
 from scheduler.planning.condition import Condition
 from scheduler.planning.duty import Duty, planned_ahead
 from scheduler.planning.limit_dates import CAUSES, LimitDates
-from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.planning.stops import stops_of_system
+from scheduler.statistics.competing_triggers import cumulative_hazard
+from scheduler.statistics.load_grid import THREE_POINTS
 from scheduler.statistics.renewal_demand import LoadCase, next_change
 from scheduler.vocabulary import Access, Trigger
 
@@ -108,13 +110,9 @@ def change_dates(
 
 
 def load_cases() -> list[tuple[float, float]]:
-    """Probability and factor of the plant's load: Gauss-Hermite's three points of a log-normal of mean 1.
-
-    Source: Abramowitz & Stegun, Handbook of Mathematical Functions, table 25.10.
-    """
-    far = LOAD_LOG_SD * np.sqrt(3.0)
+    """Probability and factor of the plant's load: three points of a log-normal of mean 1."""
     middle = -0.5 * LOAD_LOG_SD**2
-    return [(share, float(np.exp(middle + at))) for share, at in ((1 / 6, -far), (2 / 3, 0.0), (1 / 6, far))]
+    return [(share, float(np.exp(middle + LOAD_LOG_SD * point))) for point, share in THREE_POINTS]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +144,7 @@ class _Firsts:
         planned_d = np.full(len(columns.positions.code), np.nan)
         for position, day in planned_day.items():
             planned_d[position] = max(day - columns.as_of_day, 0.0)
-        with np.errstate(divide="ignore"):
-            hazard = np.minimum(-np.log1p(-dates.causes), 700.0)
+        hazard = cumulative_hazard(dates.causes)
         return cls(
             day_ahead=dates.day_ahead,
             by_condition=hazard[_BY_CONDITION].sum(axis=0),
@@ -215,19 +212,28 @@ def _share_left(columns: PlantColumns, duty: Duty, condition: Condition) -> Floa
     return np.where(np.isfinite(left), left, 1.0)
 
 
+def _needs_stop(columns: PlantColumns) -> Flags:
+    return np.array([access is not Access.RUNNING for access in columns.positions.access], dtype=bool)
+
+
+def _stop_starts(columns: PlantColumns) -> dict[int, Floats]:
+    """Days from now on which a system's stops begin, of the systems of which two or more are known."""
+    found = {
+        system: np.array([stop.start_day for stop in stops_of_system(columns, system)]) - columns.as_of_day
+        for system in np.unique(columns.positions.system).tolist()
+    }
+    return {system: starts_d for system, starts_d in found.items() if len(starts_d) >= 2}
+
+
 def _due_until(columns: PlantColumns, edge_d: Floats) -> Floats:
     """Up to which due date the work is done by each edge, (P, W + 1): a known stop takes all until the next one."""
     asked = np.repeat(edge_d[None, :], len(columns.positions.code), axis=0)
-    for system in np.unique(columns.positions.system):
-        starts = np.array([stop.start_day for stop in stops_of_system(columns, int(system))]) - columns.as_of_day
-        if len(starts) < 2:
-            continue
-        after = np.searchsorted(starts, edge_d, side="right")
-        between = (after >= 1) & (after < len(starts))
-        taken = np.where(between, starts[np.minimum(after, len(starts) - 1)], edge_d)
-        for position in np.flatnonzero(columns.positions.system == system):
-            if columns.positions.access[position] is not Access.RUNNING:
-                asked[position] = taken
+    needs_stop = _needs_stop(columns)
+    for system, starts_d in _stop_starts(columns).items():
+        after = np.searchsorted(starts_d, edge_d, side="right")
+        between = (after >= 1) & (after < len(starts_d))
+        taken = np.where(between, starts_d[np.minimum(after, len(starts_d) - 1)], edge_d)
+        asked[needs_stop & (columns.positions.system == system)] = taken
     return asked
 
 
@@ -242,12 +248,9 @@ def _later_stays(columns: PlantColumns, duty: Duty, condition: Condition, score:
     log_mean = np.where(watched, life.log_median - score * left, life.log_median) - log_rate
     log_sd = np.where(watched, np.sqrt(life.log_sd**2 - left**2), life.log_sd)
     told_d = np.where(watched, np.inf, np.exp(np.minimum(life.log_median - score * life.log_sd - log_rate, 50.0)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        limit_d = np.where(np.isnan(columns.positions.max_hours), np.inf, columns.positions.max_hours) / np.exp(
-            log_rate
-        )
-    by_hours_d = np.minimum(told_d, np.where(np.isnan(limit_d), np.inf, limit_d))
-    by_age_d = np.where(np.isnan(columns.positions.max_age_d), np.inf, columns.positions.max_age_d)
+    with np.errstate(divide="ignore"):
+        by_hours_d = np.fmin(told_d, columns.positions.max_hours / np.exp(log_rate))  # what is not known ends none
+    by_age_d = np.fmin(np.inf, columns.positions.max_age_d)
     lost_d = np.maximum(0.5 * _between_stops_d(columns), BY_THE_WEEK_D)
     each = np.column_stack(
         [
@@ -264,12 +267,9 @@ def _later_stays(columns: PlantColumns, duty: Duty, condition: Condition, score:
 def _between_stops_d(columns: PlantColumns) -> Floats:
     """Days from one known stop to the next, (P,); 0 where the position needs none or fewer than two are known."""
     apart = np.zeros(len(columns.systems.code))
-    for system in np.unique(columns.positions.system):
-        stops = stops_of_system(columns, int(system))
-        if len(stops) >= 2:
-            apart[system] = (stops[-1].start_day - stops[0].start_day) / (len(stops) - 1)
-    needs_stop = np.array([access is not Access.RUNNING for access in columns.positions.access], dtype=bool)
-    return np.where(needs_stop, apart[columns.positions.system], 0.0)
+    for system, starts_d in _stop_starts(columns).items():
+        apart[system] = (starts_d[-1] - starts_d[0]) / (len(starts_d) - 1)
+    return np.where(_needs_stop(columns), apart[columns.positions.system], 0.0)
 
 
 def _ages(horizon_d: float) -> Floats:

@@ -23,7 +23,7 @@ from scheduler.statistics.cleanliness_evidence import (
     judge,
     nothing_held_back_probability,
 )
-from scheduler.vocabulary import EventKind, Place, SamplePoint, Status
+from scheduler.vocabulary import EventKind, Place, SamplePoint
 
 STARTS_AFRESH = frozenset({EventKind.OIL_CHANGE, EventKind.FLUSHED, EventKind.REPAIR, EventKind.COMMISSIONED})
 """What makes earlier samples speak of other oil."""
@@ -83,9 +83,8 @@ def assess_cleanliness(columns: PlantColumns, goes_round: frozenset[int] = froze
 
     `goes_round`: positions past whose element the oil is known to go; equal counts are no fault of that element.
     """
-    ready = {Status.IN_SERVICE, Status.STANDBY}
     seen = _Seen(columns, columns.oil_samples, goes_round, _fresh_starts(columns), *_bounds(columns.oil_samples))
-    systems = [system for system, status in enumerate(columns.systems.status) if status in ready]
+    systems = [int(system) for system in np.flatnonzero(columns.systems_ready())]
     wanted = {system: _target_of(columns, system) for system in systems}
     judged = _judge_all(seen, {system: target for system, target in wanted.items() if target is not None})
     return [judged.get(system) or _without_target(columns, system) for system in systems]

@@ -14,22 +14,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from scheduler.planning.change_dates import ChangeDates
-from scheduler.planning.kits import KitSpec, needs_of
+from scheduler.planning.kits import RENEWAL_OF, KitSpec, needs_of
 from scheduler.planning.oil_use import OilUse, other_oil_use
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.renewal_demand import PartDemand, Users, demand_by_part
-from scheduler.vocabulary import ElementKind, TaskKind
-
-_CHANGE: dict[ElementKind, TaskKind] = {
-    ElementKind.ELEMENT: TaskKind.CHANGE_ELEMENT,
-    ElementKind.STRAINER: TaskKind.SERVICE_STRAINER,
-    ElementKind.BREATHER: TaskKind.CHANGE_BREATHER,
-}
+from scheduler.vocabulary import ElementKind
 
 _STEPS_L = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 _FINEST_SHARE = 1.0 / 400.0
-"""Of the litres that all users of an oil take in a year or in one change each, whichever is more: the step in which
-the oil is counted is about that. Ours."""
+"""Of the litres that all users of an oil take in one change each, with what else the horizon takes of it: the step in
+which the oil is counted is no finer. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +75,7 @@ def _what_is_taken(
             continue
         kind = columns.types.kind[columns.positions.specified_type[position]]
         # a part may be the element and on a kit line, too
-        for need in needs_of(_CHANGE[kind], spec, columns.alternates):
+        for need in needs_of(RENEWAL_OF[kind], spec, columns.alternates):
             parts[need.part_number][position] += float(need.quantity)
         if spec.oil_lost_L and kind is not ElementKind.BREATHER:
             fluid = columns.systems.fluid[columns.positions.system[position]].code

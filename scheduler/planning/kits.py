@@ -8,12 +8,19 @@ which supply arrives.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from scheduler.vocabulary import TaskKind
+from scheduler.vocabulary import ElementKind, TaskKind
 
 Subject = tuple[str, str, TaskKind]
 """System, position and kind of work: what an open task is known by."""
 
-FITS_AN_ELEMENT = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
+RENEWAL_OF: dict[ElementKind, TaskKind] = {
+    ElementKind.ELEMENT: TaskKind.CHANGE_ELEMENT,
+    ElementKind.STRAINER: TaskKind.SERVICE_STRAINER,
+    ElementKind.BREATHER: TaskKind.CHANGE_BREATHER,
+}
+"""The work by which each kind of element begins a new life."""
+
+RENEWS = frozenset(RENEWAL_OF.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +101,7 @@ class _Store:
 
 def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tuple[str, ...]]) -> tuple[Need, ...]:
     """The needs of one task, element first. One seal kit a position; a plant that needs more has a kit line."""
-    if spec is None or kind not in FITS_AN_ELEMENT:
+    if spec is None or kind not in RENEWS:
         return ()
     needs = []
     if not (kind is TaskKind.SERVICE_STRAINER and spec.cleaned):

@@ -13,12 +13,10 @@ from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.statistics.count_distribution import CountTable
 from scheduler.statistics.renewal_demand import PartDemand
 from scheduler.statistics.top_up_demand import next_oil_change, top_up_demand
-from scheduler.vocabulary import EventKind, Status
+from scheduler.vocabulary import EventKind
 
 REFILL_D = 1.0
 """A top-up so near to a change refills what the change took; common practice, no source."""
-
-_STANDS = frozenset({Status.LAID_UP, Status.RETIRED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,30 +64,32 @@ OilUse = TopUps | OilChange
 
 def other_oil_use(columns: PlantColumns, edge_d: Floats) -> dict[str, list[OilUse]]:
     """By fluid, every system's top-ups and its next oil change, where its own past tells of them."""
+    is_oil_change = np.array([kind is EventKind.OIL_CHANGE for kind in columns.events.kind], dtype=bool)
     found: dict[str, list[OilUse]] = defaultdict(list)
-    for system, status in enumerate(columns.systems.status):
-        if status in _STANDS:
-            continue
-        uses = (_top_ups(columns, system, edge_d), _oil_change(columns, system, edge_d))
+    for system in np.flatnonzero(columns.systems_ready()).tolist():
+        oil_changed_day = columns.events.day[is_oil_change & (columns.events.system == system)]
+        uses = (
+            _top_ups(columns, system, oil_changed_day, edge_d),
+            _oil_change(columns, system, oil_changed_day, edge_d),
+        )
         found[columns.systems.fluid[system].code] += [use for use in uses if use is not None]
     return {fluid: uses for fluid, uses in found.items() if uses}
 
 
-def _top_ups(columns: PlantColumns, system: int, edge_d: Floats) -> TopUps | None:
+def _top_ups(columns: PlantColumns, system: int, oil_changed_day: Floats, edge_d: Floats) -> TopUps | None:
     mine = columns.top_ups.system == system
     day = columns.top_ups.day[mine]
-    changed = np.concatenate([_changed_day(columns, system), _oil_changed_day(columns, system)])
+    changed = np.concatenate([_changed_day(columns, system), oil_changed_day])
     is_refill = np.array([bool(np.any(np.abs(changed - each) <= REFILL_D)) for each in day], dtype=bool)
     volume_L, day = columns.top_ups.volume_L[mine][~is_refill], day[~is_refill]
     if not len(day):
         return None
     since_day = float(day.min())
-    counted = day > since_day
     watched_d = columns.as_of_day - since_day
     reservoir_L = float(columns.systems.reservoir_volume_L[system])
     if watched_d <= 0.0 or np.isnan(reservoir_L):
         return None
-    return TopUps(volume_L[counted], watched_d, reservoir_L, edge_d)
+    return TopUps(volume_L[day > since_day], watched_d, reservoir_L, edge_d)
 
 
 def _changed_day(columns: PlantColumns, system: int) -> Floats:
@@ -100,16 +100,8 @@ def _changed_day(columns: PlantColumns, system: int) -> Floats:
     return np.asarray(days[~np.isnan(days)])
 
 
-def _oil_changed_day(columns: PlantColumns, system: int) -> Floats:
-    events = columns.events
-    is_change = np.array([kind is EventKind.OIL_CHANGE for kind in events.kind], dtype=bool)
-    kept = np.flatnonzero(is_change & (events.system == system))
-    return np.asarray(events.day[kept])
-
-
-def _oil_change(columns: PlantColumns, system: int, edge_d: Floats) -> OilChange | None:
-    past_d = np.minimum(_oil_changed_day(columns, system) - columns.as_of_day, 0.0)
-    share = next_oil_change(past_d, edge_d)
+def _oil_change(columns: PlantColumns, system: int, changed_day: Floats, edge_d: Floats) -> OilChange | None:
+    share = next_oil_change(np.minimum(changed_day - columns.as_of_day, 0.0), edge_d)
     volume_L = float(columns.systems.reservoir_volume_L[system])
     return None if share is None or np.isnan(volume_L) else OilChange(volume_L, share)
 

@@ -13,7 +13,7 @@ from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.kits import (
-    FITS_AN_ELEMENT,
+    RENEWS,
     Arrival,
     KitSpec,
     Pick,
@@ -31,6 +31,9 @@ from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_w
 from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.vocabulary import WorkOrderState
+
+PlannedWork = Mapping[Subject, tuple[WorkOrderState, float]]
+"""All open work by its subject: the state of its order, and the day it is planned for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,10 +90,11 @@ def plan(known: Known) -> Planned:
     tasks = [task for task in known.tasks if task.system in in_scope]
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
-    picks = pick_all(_needs(known, work), known.lots, known.supply, columns.as_of_day)
+    planned = _planned(known, work)
+    picks = pick_all(_needs(known, planned), known.lots, known.supply, columns.as_of_day)
     demand: tuple[ItemDemand, ...] = ()
     if known.demand_edge_d is not None:
-        planned_day = _planned_changes(known, work)
+        planned_day = _planned_changes(columns, planned)
         changes = change_dates(columns, duty, condition, dates, risk.level, planned_day, known.demand_edge_d)
         demand = forecast_demand(columns, changes, known.kits)
     return Planned(
@@ -103,19 +107,19 @@ def _issued_until(columns: PlantColumns) -> dict[str, float]:
     return {code: float(day) for code, day in zip(columns.plants.code, until, strict=True) if day == day}
 
 
-def _needs(known: Known, work: WorkPlan) -> list[TaskNeeds]:
+def _needs(known: Known, planned: PlannedWork) -> list[TaskNeeds]:
     """Needs of the drafts as planned, and of all other open work that has not begun."""
     return [
         TaskNeeds(
             *(subject, state is not WorkOrderState.DRAFT, planned_day),
             needs_of(subject[2], known.kits.get(subject[1]), known.columns.alternates),
         )
-        for subject, (state, planned_day) in _planned(known, work).items()
+        for subject, (state, planned_day) in planned.items()
         if state is not WorkOrderState.UNDERWAY
     ]
 
 
-def _planned(known: Known, work: WorkPlan) -> dict[Subject, tuple[WorkOrderState, float]]:
+def _planned(known: Known, work: WorkPlan) -> PlannedWork:
     """All open work as it is planned now: its state and its day."""
     order_of = {order.id: order for order in known.orders}
     withdrawn = set(work.withdrawn_tasks)
@@ -133,11 +137,11 @@ def _planned(known: Known, work: WorkPlan) -> dict[Subject, tuple[WorkOrderState
     return planned
 
 
-def _planned_changes(known: Known, work: WorkPlan) -> dict[int, float]:
+def _planned_changes(columns: PlantColumns, planned: PlannedWork) -> dict[int, float]:
     """The day of the open work on each position that fits an element."""
-    row_of = {code: row for row, code in enumerate(known.columns.positions.code)}
+    row_of = {code: row for row, code in enumerate(columns.positions.code)}
     return {
         row_of[position]: day
-        for (_, position, kind), (_, day) in _planned(known, work).items()
-        if kind in FITS_AN_ELEMENT and position in row_of
+        for (_, position, kind), (_, day) in planned.items()
+        if kind in RENEWS and position in row_of
     }

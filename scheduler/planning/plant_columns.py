@@ -226,9 +226,12 @@ class PlantColumns:
     stops: StopRows
     alternates: dict[str, tuple[str, ...]]  # part number -> what may stand in for it, best first
 
+    def systems_ready(self) -> Flags:
+        """Systems that run or stand ready."""
+        ready = {Status.IN_SERVICE, Status.STANDBY}
+        return np.array([status in ready for status in self.systems.status], dtype=bool)
+
     def in_service(self) -> Flags:
         """Positions in service in a system that runs or stands ready."""
-        ready = {Status.IN_SERVICE, Status.STANDBY}
-        system_ready = np.array([status in ready for status in self.systems.status], dtype=bool)
         position_ready = np.array([status is Status.IN_SERVICE for status in self.positions.status], dtype=bool)
-        return np.asarray(position_ready & system_ready[self.positions.system])
+        return np.asarray(position_ready & self.systems_ready()[self.positions.system])

@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.due import DueItem
-from scheduler.planning.kits import Subject
+from scheduler.planning.kits import RENEWAL_OF, Subject
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.planning.stops import Stop, last_stop_before, stops_of_system
 from scheduler.planning.work_orders import WantedTask, within_horizon
@@ -14,12 +14,6 @@ from scheduler.vocabulary import ElementKind, TaskKind
 
 Look = tuple[str, str, TaskKind, str]
 """System, position, kind of work and the code of the diagnosis that asked for it."""
-
-_TASK_OF = {
-    ElementKind.ELEMENT: TaskKind.CHANGE_ELEMENT,
-    ElementKind.STRAINER: TaskKind.SERVICE_STRAINER,
-    ElementKind.BREATHER: TaskKind.CHANGE_BREATHER,
-}
 
 
 def wanted_work(
@@ -46,7 +40,7 @@ def wanted_work(
 
 def task_kind_of(kind: ElementKind) -> TaskKind:
     """The work by which what sits in a position is renewed."""
-    return _TASK_OF[kind]
+    return RENEWAL_OF[kind]
 
 
 def _change(

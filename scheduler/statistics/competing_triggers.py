@@ -53,8 +53,7 @@ def fuse(day_grid: Floats, causes: Floats, steps: Floats, risk: Floats) -> Fused
     Raises ValueError naming what is outside.
     """
     _refuse_what_cannot_be(day_grid, causes, steps, risk)
-    with np.errstate(divide="ignore"):
-        hazard = np.minimum(-np.log1p(-causes), _CERTAIN)
+    hazard = cumulative_hazard(causes)
     first_step = _first(steps)
     due, binding, share = _due(day_grid, hazard, steps, risk)
     together = hazard.sum(axis=0)
@@ -64,6 +63,12 @@ def fuse(day_grid: Floats, causes: Floats, steps: Floats, risk: Floats) -> Fused
     rest_hazard, rest_steps = _without(binding, hazard, steps)
     rest_due, runner_up, _ = _due(day_grid, rest_hazard, rest_steps, risk)
     return Fused(due, early, median, late, binding, runner_up, rest_due, share)
+
+
+def cumulative_hazard(probability: Floats) -> Floats:
+    """−ln(1 − P), by which independent causes add up; finite for what is certain. Any shape."""
+    with np.errstate(divide="ignore"):
+        return np.minimum(-np.log1p(-probability), _CERTAIN)
 
 
 def _refuse_what_cannot_be(day_grid: Floats, causes: Floats, steps: Floats, risk: Floats) -> None:

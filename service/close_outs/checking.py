@@ -17,6 +17,7 @@ from scheduler.planning.close_out import (
     departures,
     untruths,
 )
+from scheduler.planning.kits import RENEWS
 from scheduler.vocabulary import TaskKind
 from service.close_outs.known import (
     began_a_stay,
@@ -35,7 +36,6 @@ from service.plant_store.catalogue import fluid_of
 from service.plant_store.time import from_day, to_day
 from service.problems import BadInput, CannotBeTrue, ConfirmationNeeded
 
-_RENEWS = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.CHANGE_BREATHER, TaskKind.SERVICE_STRAINER})
 STAY_OUT = "Keep the system out of service until a competent person has assessed it."
 
 
@@ -124,7 +124,7 @@ def says_changed(told: CloseOutIn, kind: TaskKind) -> bool:
     """Who says what was fitted says that something was fitted, whatever the task was."""
     if told.element_changed is not None:
         return told.element_changed
-    return kind in _RENEWS or told.element is not None
+    return kind in RENEWS or told.element is not None
 
 
 def _refuse_position_facts(told: CloseOutIn) -> None:
