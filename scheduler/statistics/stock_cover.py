@@ -90,9 +90,10 @@ class Cover:
 
     run_out (W,): P(short at some time up to the end of each period). expected_short (W,): pieces owed at that time.
     fill_rate: share of the window's demand met from the shelf; 1 where none is expected. cycle_service: P(not short
-    until an order placed now has come). reorder_level: for shelf and orders together, now. order_by_d: last day, 0 =
-    now, None = not within the horizon. order: what to order then, None as `order_by_d`. is_late: `cycle_service`
-    is below the level already. is_lead_time_assumed: the catalogue gives none.
+    until an order placed now has come). reorder_level: for shelf and orders together, now, at the rule's ordering
+    level. order_by_d: last day that keeps that level, 0 = now, None = not within the horizon. order: what to order
+    then, None as `order_by_d`. is_late: `cycle_service` is below the wanted level already. is_lead_time_assumed: the
+    catalogue gives none.
     """
 
     run_out: Floats

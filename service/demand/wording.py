@@ -19,20 +19,16 @@ NEGLECTED = (
 
 def reason(found: Computed, item: Looked, order_by: datetime | None) -> str:
     """Why to order that much by then."""
-    cover, level = item.buying.cover, f"{100 * found.question.level:g} %"
-    ordered_at = f"{100 * ordering_level(found.question.level):g} %"
-    words = [_has(item)]
-    lead = f"an order placed {'now' if cover.order_by_d == 0.0 else _by(order_by)} comes"
+    cover, level = item.buying.cover, found.question.level
+    ordered_at = ordering_level(level)
     lead_d = f"(lead time {item.buying.lead.mean_d:.0f} d)"
-    if cover.is_late:
-        words.append(
-            f"That lasts until {lead} {lead_d} with {100 * cover.cycle_service:.0f} % probability; {level} is asked."
-        )
-    elif order_by is None:
-        words.append(f"That lasts with {ordered_at} probability for all the periods shown.")
+    if cover.cycle_service < ordered_at:
+        served = f"{100 * cover.cycle_service:.0f} % probability; {100 * level:g} % is asked."
+        lasts = f"That lasts until an order placed now comes {lead_d} with {served}"
     else:
-        words.append(f"That lasts with {ordered_at} probability until {lead} {lead_d}.")
-    words.append(_used_in_lead_time(found, item))
+        comes = "now" if cover.order_by_d == 0.0 or order_by is None else f"by {order_by:%Y-%m-%d}"
+        lasts = f"That lasts with {100 * ordered_at:g} % probability until an order placed {comes} comes {lead_d}."
+    words = [_has(item), lasts, _used_in_lead_time(found, item)]
     if cover.order is not None and cover.order.is_cut:
         words.append("Less than the level asks for is ordered: more would probably expire before it is used.")
     if cover.order is not None and cover.order.may_expire:
@@ -67,7 +63,3 @@ def _used_in_lead_time(found: Computed, item: Looked) -> str:
 def _amount(item: Looked, amount: float) -> str:
     unit = "L" if item.demand.is_fluid else "piece" if amount == 1.0 else "pieces"
     return f"{amount:.10g} {unit}"
-
-
-def _by(order_by: datetime | None) -> str:
-    return "now" if order_by is None else f"by {order_by:%Y-%m-%d}"

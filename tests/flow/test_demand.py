@@ -319,3 +319,13 @@ def test_the_command_line_tells_the_same(stocked: RunningPlant, tmp_path: Path) 
     assert run(stocked, "demand", "--buying", "--write", str(file), *words).returncode == 0
     answer = stocked.client.get("/v1/demand/file", params=asked | {"list": "buying"})
     assert file.read_bytes().decode() == answer.text
+
+
+def test_a_line_never_promises_more_than_stock_keeps(stocked: RunningPlant) -> None:
+    told = set()
+    for level in (0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 0.999, 0.9999):
+        for line in stocked.get("/v1/demand/buying", level=level, lead_time_d=60)["items"]:
+            lasts = "That lasts with" in line["reason"]
+            assert lasts == (line["service"] >= 1.0 - 0.5 * (1.0 - level)), (level, line["reason"], line["service"])
+            told.add(lasts)
+    assert told == {True, False}
