@@ -3,13 +3,12 @@
 from typing import Annotated
 
 import typer
-from rich.table import Table
 from rich.text import Text
 
 from api_schemas.calibration import CalibrationList, TypeCalibration
 from service.calibration.listing import calibration_of_types
 from service.cli.due_questions import write_json
-from service.cli.due_table import wide_console
+from service.cli.due_table import bare_table, wide_console
 from service.cli.opening import DatabaseOption, open_database
 
 
@@ -40,7 +39,7 @@ def _print(found: CalibrationList) -> None:
     if not found.items:
         console.print(Text("no finished life with ΔP readings could be forecast yet"))
         return
-    table = Table(box=None, pad_edge=False, header_style="bold", expand=True)
+    table = bare_table()
     table.add_column("type", no_wrap=True)
     for name in ("to limit", "early", "forecasts", "mean PIT", "in 80 % band", "a", "b"):
         table.add_column(name, no_wrap=True, justify="right")

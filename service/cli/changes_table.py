@@ -3,12 +3,11 @@
 from datetime import datetime, timedelta
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from api_schemas.due_history import DueChange, DueChanges
 from scheduler.vocabulary import Movement
-from service.cli.due_table import wide_console
+from service.cli.due_table import bare_table, wide_console
 
 MOVEMENT_WORDS = {
     Movement.NEW: "new",
@@ -26,7 +25,7 @@ def print_changes(found: DueChanges) -> None:
     """Print to stdout what became of the dates, and how many of each kind."""
     console: Console = wide_console()
     if found.items:
-        table = Table(box=None, pad_edge=False, header_style="bold", expand=True)
+        table = bare_table()
         for name in ("what", "position", "was due", "is due", "by", "trigger"):
             table.add_column(name, no_wrap=True)
         table.add_column("because", ratio=1)

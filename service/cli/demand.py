@@ -14,7 +14,7 @@ from service.demand.answering import EVERYTHING, buying_page, demand_page
 from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
-from service.demand.sheets import Sheet, as_csv, as_workbook, buying_sheet, demand_sheet
+from service.demand.sheets import FILE_TYPES, as_file, buying_sheet, demand_sheet
 
 
 def add_to(app: typer.Typer) -> None:
@@ -54,7 +54,7 @@ def demand(
     ahead = USUAL_AHEAD[period] if periods is None else periods
     if ahead > MOST_AHEAD[period]:
         raise typer.BadParameter(f"{ahead} {period}s ahead are more than {MOST_AHEAD[period]}")
-    if write is not None and write.suffix not in {".csv", ".xlsx"}:
+    if write is not None and write.suffix.removeprefix(".") not in FILE_TYPES:
         raise typer.BadParameter(f"'{write}' ends neither in .csv nor in .xlsx")
     opened = open_database(database)
     now = now_utc()
@@ -75,16 +75,9 @@ def demand(
             found = demand_page(connection, question, limit=EVERYTHING, at_least=counts, only=item)
     if write is not None:
         name, sheet = ("buying", buying_sheet(to_buy)) if buying else ("demand", demand_sheet(found))
-        _write(write, name, sheet)
+        write.write_bytes(as_file(write.suffix.removeprefix("."), name, sheet))
+        typer.echo(f"written to {write}", err=True)
     elif buying:
         tell(to_buy, print_buying, as_json=as_json)
     else:
         tell(found, print_demand, as_json=as_json)
-
-
-def _write(path: Path, name: str, sheet: Sheet) -> None:
-    if path.suffix == ".csv":
-        path.write_text(as_csv(sheet), encoding="utf-8", newline="")
-    else:
-        path.write_bytes(as_workbook(name, sheet))
-    typer.echo(f"written to {path}", err=True)

@@ -5,12 +5,11 @@ from typing import TypeVar
 
 from pydantic import BaseModel
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from api_schemas.demand import Asked, BuyingLine, BuyingList, DemandItem, DemandLearned, DemandList, DemandPeriod
 from service.cli.due_questions import write_json
-from service.cli.due_table import wide_console
+from service.cli.due_table import bare_table, wide_console
 
 Found = TypeVar("Found", bound=BaseModel)
 
@@ -31,7 +30,7 @@ def print_demand(console: Console, found: DemandList) -> None:
     if not found.items:
         console.print(Text("nothing is used: no position in service is known to hold anything"))
         return
-    table = Table(box=None, pad_edge=False, header_style="bold", expand=True)
+    table = bare_table()
     table.add_column("item", no_wrap=True)
     table.add_column("kind", no_wrap=True)
     for period in found.items[0].periods[:_NEAR]:
@@ -52,7 +51,7 @@ def print_buying(console: Console, found: BuyingList) -> None:
     if not found.items:
         console.print(Text(f"nothing has to be ordered. {_asked(found.asked)}"))
         return
-    table = Table(box=None, pad_edge=False, header_style="bold", expand=True)
+    table = bare_table()
     for name in ("order by", "item"):
         table.add_column(name, no_wrap=True)
     for name in ("quantity", "cost"):
@@ -70,7 +69,7 @@ def print_learned(console: Console, found: DemandLearned) -> None:
     if not found.items:
         console.print(Text("no kept forecast's period has passed yet; the first pass of each month keeps one"))
         return
-    table = Table(box=None, pad_edge=False, header_style="bold", expand=True)
+    table = bare_table()
     table.add_column("item", no_wrap=True)
     for name in ("forecasts", "forecast", "used", "within 50 %", "within 90 %", "within 99 %", "in 80 % band"):
         table.add_column(name, justify="right", no_wrap=True)

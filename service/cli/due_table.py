@@ -20,7 +20,7 @@ def print_due(found: DueList, *, everything: bool) -> None:
     as_of = found.planned.as_of
     near = [item for item in found.items if everything or _is_near(item, as_of)]
     source = f"pass {found.planned.id} ({found.planned.cause})" if found.planned.id else found.planned.cause
-    table = Table(box=None, pad_edge=False, header_style="bold", show_lines=False, expand=True)
+    table = bare_table()
     for name in ("", "due", "in", "position", "by", "between (80 %)"):
         table.add_column(name, no_wrap=True)
     table.add_column("why", ratio=1)
@@ -47,6 +47,11 @@ def wide_console() -> Console:
     if not console.is_terminal:
         return Console(width=max(console.width, 160))
     return console if console.width >= _NARROWEST else Console(width=_NARROWEST)
+
+
+def bare_table() -> Table:
+    """A table without lines, as wide as its console."""
+    return Table(box=None, pad_edge=False, header_style="bold", expand=True)
 
 
 def _is_near(item: DueItem, as_of: datetime) -> bool:

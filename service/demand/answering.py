@@ -40,9 +40,8 @@ def demand_page(
     only: str | None = None,
 ) -> DemandList:
     """Items in order of kinds and codes; `only` one of them, `at_least` the counts whose probability is asked."""
-    found = compute(connection, question)
+    found = compute(connection, question, only)
     items = sorted(found.items, key=lambda item: (item.store.kind == OIL, item.store.kind, item.store.code))
-    items = [item for item in items if only in (None, item.store.code)]
     return DemandList(
         asked=_asked(found),
         neglected=list(NEGLECTED),

@@ -56,8 +56,8 @@ class Computed:
     items: tuple[Looked, ...]
 
 
-def compute(connection: sa.Connection, question: Question) -> Computed:
-    """Everything at once. Raises InTheWay where no plant is known."""
+def compute(connection: sa.Connection, question: Question, only: str | None = None) -> Computed:
+    """Everything at once, or `only` one item. Raises InTheWay where no plant is known."""
     zone = planners_zone(connection)
     if zone is None:
         raise InTheWay("no plant is known; import a plant folder first")
@@ -73,6 +73,8 @@ def compute(connection: sa.Connection, question: Question) -> Computed:
     for demand in demands:
         item = (store.fluids if demand.is_fluid else store.parts)[demand.code]
         stands_in = spare.of(demand)
+        if only not in (None, demand.code):
+            continue
         stock = _stock(item, spare.held(stands_in), question.lead_time_d)
         buying = plan_buying(known.columns, demand, periods.edge_d(), stock, lateness, habit)
         items.append(Looked(demand, item, buying, stands_in))

@@ -14,7 +14,7 @@ from service.demand.answering import EVERYTHING, LONGEST_PAGE, buying_page, dema
 from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
-from service.demand.sheets import CSV_TYPE, XLSX_TYPE, as_csv, as_workbook, buying_sheet, demand_sheet
+from service.demand.sheets import FILE_TYPES, as_file, buying_sheet, demand_sheet
 from service.dependencies import Now, OpenDatabase, Reader
 from service.due.cursors import read_cursor
 from service.problems import BadInput
@@ -23,7 +23,7 @@ router = APIRouter(tags=["demand"])
 
 PageLimit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
 _FILES: dict[int | str, dict[str, Any]] = {
-    200: {"content": {CSV_TYPE: {"schema": {"type": "string"}}, XLSX_TYPE: {"schema": {"type": "string"}}}}
+    200: {"content": {kind: {"schema": {"type": "string"}} for kind in FILE_TYPES.values()}}
 }
 
 
@@ -116,10 +116,9 @@ def write_file(
             sheet = demand_sheet(demand_page(connection, question, limit=EVERYTHING))
         else:
             sheet = buying_sheet(buying_page(connection, question, limit=EVERYTHING))
-    is_csv = format_ == "csv"
     return Response(
-        as_csv(sheet) if is_csv else as_workbook(list_, sheet),
-        media_type=CSV_TYPE if is_csv else XLSX_TYPE,
+        as_file(format_, list_, sheet),
+        media_type=FILE_TYPES[format_],
         headers={"Content-Disposition": f'attachment; filename="{list_}.{format_}"'},
     )
 

@@ -9,8 +9,11 @@ from datetime import datetime
 from api_schemas.demand import BuyingList, DemandList
 from service.plant_folder.workbook_writing import WorkbookWriting
 
-CSV_TYPE = "text/csv; charset=utf-8"
-XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+FILE_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+"""By how a file's name ends."""
 
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -63,7 +66,12 @@ def buying_sheet(found: BuyingList) -> Sheet:
     )
 
 
-def as_csv(sheet: Sheet) -> str:
+def as_file(kind: str, name: str, sheet: Sheet) -> bytes:
+    """The sheet as one of `FILE_TYPES`."""
+    return _as_csv(sheet).encode() if kind == "csv" else _as_workbook(name, sheet)
+
+
+def _as_csv(sheet: Sheet) -> str:
     """RFC 4180. A text that a spreadsheet would compute gets an apostrophe before it; common practice, no source."""
     columns, rows = sheet
     out = io.StringIO()
@@ -79,7 +87,7 @@ def as_csv(sheet: Sheet) -> str:
     return out.getvalue()
 
 
-def as_workbook(name: str, sheet: Sheet) -> bytes:
+def _as_workbook(name: str, sheet: Sheet) -> bytes:
     """A workbook of one sheet; every text is a text, whatever it begins with."""
     columns, rows = sheet
     out = io.BytesIO()

@@ -3,8 +3,8 @@
 A line of oil on order is so many of the largest container in which the fluid was ever counted.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -38,8 +38,6 @@ class Held:
 class Expected:
     """One line of supply that has not come; `expected_d` days from now, negative where it should have."""
 
-    order: str
-    line: str
     quantity: float
     expected_d: float
 
@@ -71,7 +69,7 @@ class Store:
 
     parts: Mapping[str, StoreItem]
     fluids: Mapping[str, StoreItem]
-    late_d: tuple[float, ...]
+    late_d: tuple[float, ...] = ()
 
 
 def load_store(connection: sa.Connection, as_of: datetime, alternates: Mapping[str, tuple[str, ...]]) -> Store:
@@ -86,7 +84,7 @@ def load_store(connection: sa.Connection, as_of: datetime, alternates: Mapping[s
     for lot in shelf_lots(connection, as_of):
         expires_d = float("inf") if lot.expires_day is None else lot.expires_day - now_day
         parts[lot.part_number].held.append(Held(float(lot.quantity), expires_d))
-    _hold_oil(connection, as_of, fluids)
+    oil_counted_at = _hold_oil(connection, as_of, fluids)
     reserved = (
         sa.select(picks.c.part_number, sa.func.sum(picks.c.quantity))
         .join(tasks, tasks.c.id == picks.c.task)
@@ -95,8 +93,8 @@ def load_store(connection: sa.Connection, as_of: datetime, alternates: Mapping[s
     )
     for part_number, quantity in connection.execute(reserved):
         parts[part_number].reserved = float(quantity)
-    late_d = _expect(connection, as_of, parts, fluids)
-    return Store(parts, fluids, late_d)
+    store = Store(parts, fluids)
+    return replace(store, late_d=tuple(_expect(connection, as_of, store, oil_counted_at)))
 
 
 def _every(connection: sa.Connection, table: sa.Table) -> list[Mapping[str, Any]]:
@@ -118,7 +116,8 @@ def _part(row: Mapping[str, Any], alternates: Mapping[str, tuple[str, ...]]) -> 
     )
 
 
-def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, StoreItem]) -> None:
+def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, StoreItem]) -> Mapping[str, datetime]:
+    """Give every fluid its lots; returns when each was last counted."""
     largest: dict[str, float] = {}
     last_count: dict[str, datetime] = {}
     for lot in oil_lots(connection, as_of):
@@ -128,29 +127,23 @@ def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, S
         last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
     for code, fluid in fluids.items():
         fluid.pack = largest.get(code, _USUAL_DRUM_L)
-    came = sa.select(t.supply).where(
-        rows_known_at(t.supply, as_of), t.supply.c.fluid.is_not(None), t.supply.c.received_at <= as_of
-    )
-    for row in connection.execute(came).mappings():
-        fluid, counted_at = fluids[row["fluid"]], last_count.get(row["fluid"])
-        if counted_at is None or row["received_at"] > counted_at:
-            fluid.held.append(Held(row["quantity"] * fluid.pack, float("inf")))
+    return last_count
 
 
 def _expect(
-    connection: sa.Connection,
-    as_of: datetime,
-    parts: Mapping[str, StoreItem],
-    fluids: Mapping[str, StoreItem],
-) -> tuple[float, ...]:
-    """Give every item what is on order; returns by how many days earlier lines came late."""
-    now_day, late_d = to_day(as_of), []
+    connection: sa.Connection, as_of: datetime, store: Store, oil_counted_at: Mapping[str, datetime]
+) -> Iterator[float]:
+    """Give every item what is on order, and every fluid what came since it was counted; tells by how many days each
+    line that came was late."""
+    now_day = to_day(as_of)
     for row in connection.execute(sa.select(t.supply).where(rows_known_at(t.supply, as_of))).mappings():
-        expected_day = to_day(row["expected_at"])
-        if row["received_at"] is not None and row["received_at"] <= as_of:
-            late_d.append(to_day(row["received_at"]) - expected_day)
+        item = store.parts[row["part_number"]] if row["part_number"] else store.fluids[row["fluid"]]
+        quantity = float(row["quantity"] if row["part_number"] else row["quantity"] * item.pack)
+        expected_day, received_at = to_day(row["expected_at"]), row["received_at"]
+        if received_at is None or received_at > as_of:
+            item.expected.append(Expected(quantity, expected_day - now_day))
             continue
-        item = parts[row["part_number"]] if row["part_number"] else fluids[row["fluid"]]
-        pieces = row["quantity"] if row["part_number"] else row["quantity"] * item.pack
-        item.expected.append(Expected(row["order"], row["line"], float(pieces), expected_day - now_day))
-    return tuple(late_d)
+        yield to_day(received_at) - expected_day
+        counted_at = oil_counted_at.get(item.code)
+        if row["fluid"] and (counted_at is None or received_at > counted_at):  # the shelves know of the parts
+            item.held.append(Held(quantity, float("inf")))

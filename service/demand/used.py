@@ -6,9 +6,9 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from scheduler.vocabulary import Answer, ElementKind
 from service.database import current_rows
 from service.plant_folder import tables as t
+from service.stock.queries import goes_back_in
 from service.stock.tables import stock_discrepancies, stock_movements
 
 ItemKey = tuple[bool, str]
@@ -32,24 +32,16 @@ class Uses:
 
 
 def _fitted(connection: sa.Connection) -> Iterator[tuple[str, datetime, float]]:
-    """Elements fitted; a strainer that is cleaned goes back in and uses none."""
     fitted, places, types = t.installations, t.positions, t.element_types
     query = (
-        sa.select(fitted.c.part_number, fitted.c.fitted_at, places.c.quantity)
+        sa.select(fitted.c.part_number, fitted.c.fitted_at, places.c.quantity, types.c.kind, types.c.cleanable)
         .join(places, places.c.position == fitted.c.position)
         .join(types, types.c.part_number == fitted.c.part_number)
-        .where(current_rows(fitted), sa.not_(_is_cleaned(types)))
+        .where(current_rows(fitted))
     )
-    for part_number, at, quantity in connection.execute(query):
-        yield part_number, at, float(quantity or 1)
-
-
-def _is_cleaned(types: sa.Table) -> sa.ColumnElement[bool]:
-    return sa.and_(
-        types.c.kind == ElementKind.STRAINER,
-        types.c.cleanable.is_not(None),
-        types.c.cleanable == Answer.YES,
-    )
+    for part_number, at, quantity, kind, cleanable in connection.execute(query):
+        if not goes_back_in(kind, cleanable):
+            yield part_number, at, float(quantity or 1)
 
 
 def _taken(connection: sa.Connection) -> Iterator[tuple[str, datetime, float]]:

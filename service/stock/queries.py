@@ -127,6 +127,11 @@ def arrivals(connection: sa.Connection, as_of: datetime) -> list[Arrival]:
     ]
 
 
+def goes_back_in(kind: str, cleanable: str | None) -> bool:
+    """Whether an element of that kind is cleaned and put back, so that a job takes none from the shelf."""
+    return kind == ElementKind.STRAINER and cleanable == Answer.YES
+
+
 def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]]) -> dict[str, KitSpec]:
     """What each position takes, by its code."""
     lines: dict[str, list[tuple[str, int]]] = {}
@@ -149,7 +154,7 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
             or_else=alternates.get(row["part_number"], ()),
             seal_kit=row["seal_kit"],
             lines=tuple(lines.get(row["position"], ())),
-            cleaned=row["kind"] == ElementKind.STRAINER and row["cleanable"] == Answer.YES,
+            cleaned=goes_back_in(row["kind"], row["cleanable"]),
             oil_lost_L=row["housing_volume_L"],
         )
         for row in connection.execute(query).mappings()
