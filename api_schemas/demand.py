@@ -108,10 +108,10 @@ class BuyingLine(BaseModel):
 
     `order_by`: the last moment at which the risk of running out before an order comes is half of what `level`
     accepts, since that risk grows in jumps; not before `as_of`. `quantity` is in whole packs. `service` is the
-    probability that stock lasts until an order placed now has come, `fill_rate` the share of the use until the end of
-    the last period that stock meets if nothing is ordered. `level_by_cost` is the service level that the cost of being
-    short and of a piece left over imply, null where they are not known; `cost_if_wrong` what is to be expected of both,
-    with this order, until the ordering after it.
+    probability that stock lasts until an order placed now has come, `fill_rate` the share of the use until the end
+    of the last period that stock meets if nothing is ordered. `level_by_cost` is the service level that the cost of
+    being short and of a piece left over imply, null where they are not known; `cost_if_wrong` what is to be
+    expected of both, with this order, until the ordering after it.
     """
 
     model_config = _OUT
