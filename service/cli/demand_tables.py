@@ -61,7 +61,8 @@ def print_buying(console: Console, found: BuyingList) -> None:
         table.add_row(*_buying_cells(line, found.asked))
     console.print(table)
     costs = ", ".join(f"{cost} {currency}".strip() for currency, cost in found.cost.items())
-    console.print(Text(f"in all {costs}, as far as prices are known. {_asked(found.asked)}"))
+    in_all = f"in all {costs}, as far as prices are known" if costs else "no price is known of these"
+    console.print(Text(f"{in_all}. {_asked(found.asked)}"))
 
 
 def print_learned(console: Console, found: DemandLearned) -> None:
