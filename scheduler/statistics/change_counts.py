@@ -8,11 +8,13 @@ Both are linear in f: a table per class times the rows of its positions. Derived
 Stochastic Processes, 1975, ch. 10 has Markov renewal processes (from memory).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from scheduler.statistics.chance_counts import ChanceCounts, sum_of_chances
 from scheduler.statistics.count_distribution import (
     NEGLIGIBLE,
     CountTable,
@@ -27,90 +29,112 @@ POSITIONS_FOR_BANDS = 64
 """Near periods have narrower sums than far ones: 13 together, then 13, 26, …; not worth it for few (ours)."""
 
 
+@dataclass(frozen=True, slots=True)
+class LaterChanges:
+    """What a first change in u adds to the changes in w, of one class of positions.
+
+    `entered` (W, W) is P(a change in w | the first change in u), `number` (W, k) P(exactly k ≥ 1 changes in w | one),
+    and `by_end` holds P(exactly k changes from now to the end of w) for each band of periods, see `_from_zero`.
+    """
+
+    entered: FloatArray
+    number: FloatArray
+    by_end: list[FloatArray]
+
+
+def later_changes(next_change: FloatArray, *, in_bands: bool) -> LaterChanges:
+    """For a class whose change after one in u falls into w with `next_change` (W, W)."""
+    bands = list(_bands(len(next_change), FIRST_BAND if in_bands else len(next_change)))
+    return LaterChanges(
+        _entered(next_change), _numbers(np.diagonal(next_change)), _in_bands(_by_end(next_change), bands)
+    )
+
+
 def changes_of_groups(
-    first: FloatArray, which: Ints, next_change: FloatArray, sizes: Ints
+    first: FloatArray, which: Ints, classes: Sequence[LaterChanges], sizes: Ints
 ) -> Iterator[tuple[CountTable, CountTable]]:
     """The changes of all positions of each group, within each period and from now to its end.
 
-    `first` (n, W) holds where the first change of each position falls, `which` (n,) its row of `next_change`
-    (C, W, W), which holds where the change after one in u falls. Groups are in a row, `sizes` says how many
-    positions make one, and within a group positions of a class are in a row.
+    `first` (n, W) holds where the first change of each position falls, `which` (n,) its class. Groups are in a row,
+    `sizes` says how many positions make one, and within a group positions of a class are in a row.
     """
     one_and_first = np.concatenate([np.ones((len(first), 1)), first], axis=1)
-    bands = list(_bands(first.shape[1], int(sizes.max())))
-    within = [_in_bands(_within(later), bands) for later in next_change]
-    by_end = [_in_bands(_by_end(later), bands) for later in next_change]
     for start, stop in pairwise(np.append(0, np.cumsum(sizes)).tolist()):
-        rows, mine = one_and_first[start:stop], which[start:stop]
-        yield _sum_of_positions(rows, mine, within), _sum_of_positions(rows, mine, by_end)
+        bounds = [start, *(start + 1 + np.flatnonzero(np.diff(which[start:stop]))).tolist(), stop]
+        of_class = [(slice(begin, end), classes[which[begin]]) for begin, end in pairwise(bounds)]
+        within = [ChanceCounts(first[rows] @ later.entered, later.number) for rows, later in of_class]
+        by_end = _sum_by_end([(one_and_first[rows], later.by_end) for rows, later in of_class])
+        yield sum_of_chances(within), by_end
 
 
-def _sum_of_positions(one_and_first: FloatArray, which: Ints, tables: list[list[FloatArray]]) -> CountTable:
-    """The changes of all rows together; `tables` are by class and band."""
-    bounds = [0, *(np.flatnonzero(np.diff(which)) + 1).tolist(), len(which)]
-    of_class = [(one_and_first[start:stop], tables[which[start]]) for start, stop in pairwise(bounds)]
+def _sum_by_end(of_class: list[tuple[FloatArray, list[FloatArray]]]) -> CountTable:
+    """The changes of all positions of some classes together; the tables of each class are by band."""
     sums = []
-    for band in range(len(tables[0])):
+    for band in range(len(of_class[0][1])):
         counts = [_counts(rows, table[band]) for rows, table in of_class]
-        sums.append(sum_of_many(counts[0] if len(counts) == 1 else _below_each_other(counts)))
+        sums.append(sum_of_many(counts[0] if len(counts) == 1 else _beside_each_other(counts)))
     return one_below_other(sums)
 
 
 def _counts(one_and_first: FloatArray, table: FloatArray) -> FloatArray:
-    """P(exactly k changes) of each row (n, periods, k)."""
-    inputs, periods, terms = table.shape
-    return (one_and_first[:, :inputs] @ table.reshape(inputs, -1)).reshape(-1, periods, terms)
+    """P(exactly k changes) of each row (k, n, periods)."""
+    counts: FloatArray = one_and_first[:, : table.shape[1]] @ table
+    return counts
 
 
-def _below_each_other(counts: list[FloatArray]) -> FloatArray:
+def _beside_each_other(counts: list[FloatArray]) -> FloatArray:
     """With zeros for the numbers that only other classes reach."""
-    together = np.zeros((sum(map(len, counts)), counts[0].shape[1], max(some.shape[2] for some in counts)))
+    together = np.zeros((max(map(len, counts)), sum(some.shape[1] for some in counts), counts[0].shape[2]))
     start = 0
     for some in counts:
-        together[start : start + len(some), :, : some.shape[2]] = some
-        start += len(some)
+        together[: len(some), start : start + some.shape[1]] = some
+        start += some.shape[1]
     return together
 
 
-def _bands(periods: int, most_positions: int) -> Iterator[tuple[int, int]]:
+def _bands(periods: int, first: int) -> Iterator[tuple[int, int]]:
     """Periods to be treated together, so that the widest sum of a band is not much wider than the narrowest."""
-    begin, end = 0, FIRST_BAND if most_positions >= POSITIONS_FOR_BANDS else periods
+    begin, end = 0, first
     while begin < periods:
         yield begin, min(end, periods)
         begin, end = end, 2 * end
 
 
 def _by_end(later: FloatArray) -> FloatArray:
-    """(1 + W, W, k): P(exactly k changes from now to the end of w), see `_from_zero`."""
+    """(k, 1 + W, W): P(exactly k changes from now to the end of w), see `_from_zero`."""
     reached = [np.triu(np.ones_like(later))]
     while (further := later @ reached[-1]).max() >= NEGLIGIBLE:
         reached.append(further)
     return _from_zero([-reached[0], *(a - b for a, b in pairwise(reached)), reached[-1]])
 
 
-def _within(later: FloatArray) -> FloatArray:
-    """(1 + W, W, k): P(exactly k changes in w), see `_from_zero`."""
-    again = np.diagonal(later)
-    entered = np.linalg.inv(np.eye(len(later)) - later) * (1.0 - again)
-    exactly = [entered * (1.0 - again)]
-    while exactly[-1].max() >= NEGLIGIBLE:
-        exactly.append(exactly[-1] * again)
-    return _from_zero([-entered, *exactly[:-1]])
+def _entered(later: FloatArray) -> FloatArray:
+    """See `LaterChanges`."""
+    entered: FloatArray = np.linalg.inv(np.eye(len(later)) - later) * (1.0 - np.diagonal(later))
+    return entered
+
+
+def _numbers(again: FloatArray) -> FloatArray:
+    """(W, k): exactly k ≥ 1, when each change is followed by another in the same period with `again`."""
+    exactly = [1.0 - again]
+    while (further := exactly[-1] * again).max() >= NEGLIGIBLE:
+        exactly.append(further)
+    return np.stack(exactly, axis=1)
 
 
 def _from_zero(added: list[FloatArray]) -> FloatArray:
     """What 1, and then a first change in each u, add to P(exactly k): without a change, zero is certain."""
-    table = np.zeros((1 + len(added[0]), added[0].shape[1], len(added)))
-    table[0, :, 0] = 1.0
-    np.stack(added, axis=2, out=table[1:])
+    table = np.zeros((len(added), 1 + len(added[0]), added[0].shape[1]))
+    table[0, 0] = 1.0
+    np.stack(added, out=table[:, 1:])
     return table
 
 
 def _in_bands(table: FloatArray, bands: list[tuple[int, int]]) -> list[FloatArray]:
-    """(1 + end, end − begin, k) for each band: first changes after it, and numbers not reached in it, add nothing."""
-    cut = [table[: 1 + end, begin:end] for begin, end in bands]
-    return [np.ascontiguousarray(some[:, :, : _terms(some)]) for some in cut]
+    """(k, 1 + end, end − begin) for each band: first changes after it, and numbers not reached in it, add nothing."""
+    cut = [table[:, : 1 + end, begin:end] for begin, end in bands]
+    return [np.ascontiguousarray(some[: _terms(some)]) for some in cut]
 
 
 def _terms(table: FloatArray) -> int:
-    return int(np.flatnonzero(np.abs(table).max(axis=0).max(axis=0) >= NEGLIGIBLE)[-1]) + 1
+    return int(np.flatnonzero(np.abs(table).max(axis=(1, 2)) >= NEGLIGIBLE)[-1]) + 1

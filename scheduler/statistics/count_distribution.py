@@ -8,8 +8,9 @@ things and k of P(k) P(k + 1): in |φ|² = Σ P(j) P(k) cos (j − k)θ only nei
 put to 1, and 1 − x ≤ exp(−x). So of a wide sum, a few values do, as few as a normal distribution would need.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +30,9 @@ SIGMAS_EACH_SIDE = 5.5
 SEEN_AT_EDGE = 2e-7
 """The circle is about as long as the sum is wide; what lies beyond would be seen wrapped around. If an edge of the
 table holds more than this, the circle is taken twice as long (ours)."""
+
+FEW_TERMS = 4
+"""Up to so many terms, things are added two by two before they go round the circle (ours, measured)."""
 
 NUMBERS_IN_CACHE = 25_000
 """What is multiplied at a time stays in a processor's cache (ours, measured)."""
@@ -116,60 +120,103 @@ def one_below_other(tables: Sequence[CountTable]) -> CountTable:
     return CountTable(np.concatenate(_as_wide(tables)))
 
 
+@dataclass(frozen=True, slots=True)
+class SumOfCounts:
+    """A sum of independent counts in each of W rows, as far as it must be known to lay out its distribution.
+
+    `mean`, `variance` and `overlap`, the q of this module's head, are (W,). No count is above `most_of_one`, no sum
+    above `most`. `on_circle(length, points)` gives its generating function at the first points of so many on the unit
+    circle, (W, points).
+    """
+
+    mean: FloatArray
+    variance: FloatArray
+    overlap: FloatArray
+    most_of_one: int
+    most: int
+    on_circle: Callable[[int, int], ComplexArray]
+
+    def table(self) -> CountTable:
+        """Its distribution."""
+        spread = np.sqrt(max(float(self.variance.max()), 0.0))
+        length = int(2.0 * SIGMAS_EACH_SIDE * spread) + self.most_of_one + 9
+        while length < self.most + 1:  # else nothing can be wrapped around
+            length = fft.next_fast_len(length, real=True)
+            lowest = np.maximum(np.round(self.mean - length / 2.0), 0.0).astype(np.int64)
+            sums = self._wound_up(length)
+            row, place = np.arange(len(lowest)), lowest % length
+            beside = np.maximum(sums[row, place - 1], np.where(lowest > 0, sums[row, place], 0.0))
+            if beside.max() < SEEN_AT_EDGE:
+                return CountTable(_without_tail(_unwound(sums, lowest)))
+            length *= 2
+        return CountTable(_without_tail(self._wound_up(self.most + 1)))
+
+    def _wound_up(self, length: int) -> FloatArray:
+        """P(sum = k, or k and some full circles of `length`), k from 0 to `length` − 1, (W, length)."""
+        least_overlap = max(float(self.overlap.min()), NEGLIGIBLE_ON_CIRCLE / 2.0)
+        reach = np.arccos(1.0 - NEGLIGIBLE_ON_CIRCLE / least_overlap)
+        points = min(length // 2, int(np.ceil(reach * length / (2.0 * np.pi)))) + 1
+        return np.maximum(fft.irfft(self.on_circle(length, points), length, axis=1), 0.0)
+
+
 def sum_of_many(counts: FloatArray) -> CountTable:
-    """The sum of the counts of many things; `counts` (things, W, k) holds P(exactly k) of each in each row."""
-    things, _, terms = counts.shape
+    """The sum of the counts of many things; `counts` (k, things, W) holds P(exactly k) of each in each row."""
+    counts = _merged_while_cheap(counts)
+    terms, things, _ = counts.shape
     if things == 1:
-        return CountTable(_without_tail(counts[0]))
+        return CountTable(_without_tail(np.maximum(counts[:, 0].T, 0.0)))
     mean, variance = _moments_of_sum(counts)
-    least_overlap = float(_overlap(counts).min())
-    all_terms = things * (terms - 1) + 1
-    length = int(2.0 * SIGMAS_EACH_SIDE * np.sqrt(max(float(variance.max()), 0.0))) + terms + 8
-    while length < all_terms:  # else nothing can be wrapped around
-        length = fft.next_fast_len(length, real=True)
-        lowest = np.maximum(np.round(mean - length / 2.0), 0.0).astype(np.int64)
-        sums = _on_circle(counts, length, least_overlap)
-        row, place = np.arange(len(lowest)), lowest % length
-        beside = np.maximum(sums[row, place - 1], np.where(lowest > 0, sums[row, place], 0.0))
-        if beside.max() < SEEN_AT_EDGE:
-            return CountTable(_without_tail(_unwound(sums, lowest)))
-        length *= 2
-    return CountTable(_without_tail(_on_circle(counts, all_terms, least_overlap)))
+    overlap = np.einsum("knw,knw->w", counts[:-1], counts[1:])
+    all_of_them = partial(product_on_circle, counts)
+    return SumOfCounts(mean, variance, overlap, terms - 1, things * (terms - 1), all_of_them).table()
+
+
+def _merged_while_cheap(counts: FloatArray) -> FloatArray:
+    """Things added two by two, as long as few can be counted of each, so that fewer have to go round the circle."""
+    while counts.shape[1] > 1 and len(counts) <= FEW_TERMS:
+        together = _two_by_two(counts)
+        counts = together[: _last_seen(together.max(axis=(1, 2))) + 1]
+    return counts
+
+
+def _two_by_two(counts: FloatArray) -> FloatArray:
+    """The first half of the things each with one of the second; a middle one stays alone."""
+    terms, things, rows = counts.shape
+    pairs, begin_second = things // 2, things - things // 2
+    first, second = counts[:, :pairs], counts[:, begin_second:]
+    together = np.zeros((2 * terms - 1, begin_second, rows))
+    together[:terms, pairs:] = counts[:, pairs:begin_second]
+    product = np.empty((pairs, rows))
+    for i in range(terms):
+        for j in range(terms):
+            together[i + j, :pairs] += np.multiply(first[i], second[j], out=product)
+    return together
 
 
 def _moments_of_sum(counts: FloatArray) -> tuple[FloatArray, FloatArray]:
-    k = np.arange(counts.shape[2], dtype=np.float64)
-    each, together = (counts.reshape(-1, len(k)) @ k).reshape(counts.shape[:2]), counts.sum(axis=0)
-    return together @ k, together @ k**2 - np.einsum("nw,nw->w", each, each)
+    k = np.arange(len(counts), dtype=np.float64)
+    each, together = np.tensordot(k, counts, axes=1), counts.sum(axis=1)
+    return k @ together, k**2 @ together - np.einsum("nw,nw->w", each, each)
 
 
-def _overlap(counts: FloatArray) -> FloatArray:
-    """Σ P(k) P(k + 1) over things and k, by row. In one long line per thing, where rows meet is not counted."""
-    things, rows, terms = counts.shape
-    line = counts.reshape(things, -1)
-    neighbours = np.append(np.einsum("ni,ni->i", line[:, :-1], line[:, 1:]), 0.0).reshape(rows, terms)
-    overlap: FloatArray = neighbours[:, :-1].sum(axis=1)
-    return overlap
-
-
-def _on_circle(counts: FloatArray, length: int, least_overlap: float) -> FloatArray:
-    """P(sum = k, or k and some full circles of `length`), k from 0 to `length` − 1, (W, length)."""
-    reach = np.arccos(1.0 - NEGLIGIBLE_ON_CIRCLE / max(least_overlap, NEGLIGIBLE_ON_CIRCLE / 2.0))
-    points = min(length // 2, int(np.ceil(reach * length / (2.0 * np.pi)))) + 1
-    return np.maximum(fft.irfft(_product_on_circle(counts, length, points), length, axis=1), 0.0)
-
-
-def _product_on_circle(counts: FloatArray, length: int, points: int) -> ComplexArray:
-    """The generating function of the sum at the first `points` of `length` on the unit circle, (W, points)."""
-    things, rows, terms = counts.shape
+def powers_on_circle(terms: int, length: int, points: int) -> ComplexArray:
+    """The powers 0 to `terms` − 1 of the first `points` of `length` on the unit circle, (terms, points)."""
     turn = 2.0 * np.pi / length * np.outer(np.arange(terms), np.arange(points))
-    powers = np.exp(-1j * turn).view(np.float64)  # real and imaginary parts in turn, for a product of real matrices
+    powers: ComplexArray = np.exp(-1j * turn)
+    return powers
+
+
+def product_on_circle(counts: FloatArray, length: int, points: int) -> ComplexArray:
+    """The generating function of the sum of `counts` (k, things, W) at these points, (W, points)."""
+    terms, things, rows = counts.shape
+    # real and imaginary parts in turn, for a product of real matrices
+    powers = powers_on_circle(terms, length, points).view(np.float64)
     product = np.ones((rows, points), dtype=np.complex128)
     step = max(1, NUMBERS_IN_CACHE // (2 * rows * points))
     for start in range(0, things, step):
-        some = counts[start : start + step]
-        values = (some.reshape(-1, terms) @ powers).view(np.complex128)
-        product *= values.reshape(len(some), rows, points).prod(axis=0)
+        some = counts[:, start : start + step]
+        values = (some.reshape(terms, -1).T @ powers).view(np.complex128)
+        product *= values.reshape(some.shape[1], rows, points).prod(axis=0)
     return product
 
 

@@ -18,12 +18,14 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import groupby, islice, pairwise, repeat
 from operator import itemgetter
+from typing import Protocol
 
 import numpy as np
 
-from scheduler.statistics.change_counts import changes_of_groups
+from scheduler.statistics.change_counts import POSITIONS_FOR_BANDS, LaterChanges, changes_of_groups, later_changes
 from scheduler.statistics.count_distribution import (
     CountTable,
     FloatArray,
@@ -37,7 +39,8 @@ MOST_AGAIN = 0.98
 """A share of changes followed by another in the same period, beyond which periods are too long (ours)."""
 
 USERS_AT_ONCE = 2048
-"""Bounds the memory (ours)."""
+CLASSES_KEPT = 64
+"""Bound the memory (ours): of so many classes the tables of later changes are kept at hand, about 0.1 MB each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,12 @@ class PartDemand:
 
 
 Piece = tuple[int, list[PartDemand]]
+
+
+class OfClass(Protocol):
+    """The tables of a class; kept for the next chunk of positions."""
+
+    def __call__(self, index: int, *, in_bands: bool) -> LaterChanges: ...
 
 
 def next_change(edge_d: FloatArray, age_d: FloatArray, stays_cdf: FloatArray) -> FloatArray:
@@ -146,9 +155,14 @@ def _demand_of_pieces(cases: Sequence[LoadCase], later_class: Ints, users: Users
     order = np.lexsort((later_class[users.position], users.amount, users.part))
     part, position, amount = users.part[order], users.position[order], users.amount[order]
 
+    kept = [_kept(case) for case in cases]
+
     def of_chunk(bounds: Ints) -> list[Piece]:
         chosen = position[bounds[0] : bounds[-1]]
-        by_case = [_changes(case, later_class[chosen], chosen, np.diff(bounds)) for case in cases]
+        by_case = [
+            _changes(case, of_class, later_class[chosen], chosen, np.diff(bounds))
+            for case, of_class in zip(cases, kept, strict=True)
+        ]
         return [
             (int(part[first]), [_times(changes, float(amount[first])) for changes in of_cases])
             for first, of_cases in zip(bounds[:-1], zip(*by_case, strict=True), strict=True)
@@ -183,13 +197,22 @@ def _chunks(part: Ints, amount: FloatArray) -> Iterator[Ints]:
         first = last
 
 
-def _changes(case: LoadCase, chosen_class: Ints, chosen: Ints, sizes: Ints) -> list[PartDemand]:
+def _kept(case: LoadCase) -> OfClass:
+    @lru_cache(maxsize=CLASSES_KEPT)
+    def of_class(index: int, *, in_bands: bool) -> LaterChanges:
+        return later_changes(case.next_change[index], in_bands=in_bands)
+
+    return of_class
+
+
+def _changes(case: LoadCase, of_class: OfClass, chosen_class: Ints, chosen: Ints, sizes: Ints) -> list[PartDemand]:
     """The number of changes of each group of positions in a row."""
     first = np.asarray(case.first_change(chosen), dtype=np.float64)
     _check_first(first, (len(chosen), case.next_change.shape[1]))
     classes, which = np.unique(chosen_class, return_inverse=True)
-    counts = changes_of_groups(first, which, case.next_change[classes], sizes)
-    return [PartDemand(within, by_end) for within, by_end in counts]
+    in_bands = bool(sizes.max() >= POSITIONS_FOR_BANDS)
+    later = [of_class(index, in_bands=in_bands) for index in classes.tolist()]
+    return [PartDemand(within, by_end) for within, by_end in changes_of_groups(first, which, later, sizes)]
 
 
 def _times(counts: PartDemand, amount: float) -> PartDemand:

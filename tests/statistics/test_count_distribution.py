@@ -13,8 +13,8 @@ Floats = npt.NDArray[np.float64]
 
 
 def _changed_or_not(probability: Floats) -> Floats:
-    """(things, 1, 2): one with this probability, else none."""
-    return np.stack([1.0 - probability, probability], axis=1)[:, None, :]
+    """(2, things, 1): one with this probability, else none."""
+    return np.stack([1.0 - probability, probability])[:, :, None]
 
 
 def _padded(table: Floats, width: int) -> Floats:
@@ -69,7 +69,7 @@ def test_long_tailed_counts_agree_with_slow_convolution() -> None:
         slow = [np.array([1.0]), np.array([1.0])]
         for _ in range(things):
             slow = [np.convolve(row, one) for row, one in zip(slow, each, strict=True)]
-        found = sum_of_many(np.repeat(each[None], things, axis=0)).probability
+        found = sum_of_many(np.repeat(each.T[:, None], things, axis=1)).probability
         for row, expected in zip(found, slow, strict=True):
             width = max(len(row), len(expected))
             assert _padded(row, width) == pytest.approx(_padded(expected, width), abs=1e-7)
@@ -79,7 +79,7 @@ def test_long_tailed_counts_agree_with_slow_convolution() -> None:
 def test_any_counts_agree_with_slow_convolution(seed: int, things: int, terms: int) -> None:
     rng = np.random.default_rng(seed)
     counts = rng.dirichlet(rng.choice([0.1, 1.0, 10.0], terms), size=(things, 2))
-    found = sum_of_many(counts)
+    found = sum_of_many(counts.transpose(2, 0, 1))
     for row in range(2):
         slow = np.array([1.0])
         for thing in range(things):
