@@ -4,14 +4,17 @@ from datetime import datetime
 
 from pydantic import BaseModel, ConfigDict
 
-from api_schemas.quantities import Line, Wire
+from api_schemas.quantities import Line, Volume, Wire
 from scheduler.vocabulary import TaskKind, Trigger, WorkOrderState
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
 
 
 class Pick(BaseModel):
-    """One line of the kit. Without a `store` it is short; `arrives_at` says when supply covers it."""
+    """One line of the kit. Without a `store` it is short; `arrives_at` says when supply covers it.
+
+    What is reserved stays with its task; the rest a pass may give to work that comes first.
+    """
 
     model_config = _OUT
 
@@ -23,6 +26,25 @@ class Pick(BaseModel):
     bin: str | None
     arrives_at: datetime | None
     arrives_with: str | None
+    reserved_at: datetime | None
+    reserved_by: str | None
+
+
+class OilPick(BaseModel):
+    """Oil that the job loses and puts back, from containers of one size; short and reserved as parts are."""
+
+    model_config = _OUT
+
+    fluid: str
+    name: str | None
+    volume: Volume
+    container: Volume | None
+    store: str | None
+    lot: str | None
+    arrives_at: datetime | None
+    arrives_with: str | None
+    reserved_at: datetime | None
+    reserved_by: str | None
 
 
 class Proposal(BaseModel):
@@ -46,6 +68,7 @@ class Task(BaseModel):
     reason: str
     proposal: Proposal | None
     picks: list[Pick]
+    oil: list[OilPick]
 
 
 class WorkOrder(BaseModel):
@@ -86,3 +109,62 @@ class WorkOrderNote(BaseModel):
     model_config = Wire
 
     note: Line
+
+
+class ReserveIn(BaseModel):
+    """With `as_far_as_possible` what is there is held, though the kit is short; else all or nothing."""
+
+    model_config = Wire
+
+    as_far_as_possible: bool = False
+
+
+class KitLine(BaseModel):
+    """What is fetched from one lot for all tasks of the order, or what is short."""
+
+    model_config = _OUT
+
+    part_number: str
+    description: str | None
+    instead_of: str | None
+    quantity: int
+    store: str | None
+    bin: str | None
+    lot: str | None
+    expires_at: datetime | None
+    arrives_at: datetime | None
+    arrives_with: str | None
+    reserved: bool
+    positions: list[str]
+
+
+class KitOilLine(BaseModel):
+    """Oil from one lot. `mass_kg` is that of the oil without its container, None where its density is not known."""
+
+    model_config = _OUT
+
+    fluid: str
+    name: str | None
+    volume: Volume
+    container: Volume | None
+    store: str | None
+    lot: str | None
+    expires_at: datetime | None
+    arrives_at: datetime | None
+    arrives_with: str | None
+    reserved: bool
+    mass_kg: float | None
+    positions: list[str]
+
+
+class KitSheet(BaseModel):
+    """The box of one work order: what is fetched from which shelf, shelf by shelf; what is short stands last."""
+
+    model_config = _OUT
+
+    work_order: int
+    system: str
+    planned_for: datetime
+    short: bool
+    parts: list[KitLine]
+    oil: list[KitOilLine]

@@ -71,6 +71,14 @@ class ConfirmationNeeded(Problem):
     title = "What was fitted or poured is not what is specified"
 
 
+class KitShort(Problem):
+    """Some parts or oil are missing, or held for other work: nothing was reserved."""
+
+    status = 409
+    slug = "kit-short"
+    title = "The kit cannot be reserved in full"
+
+
 class ChangedMeanwhile(Problem):
     status = 412
     slug = "changed-meanwhile"

@@ -6,9 +6,10 @@ which supply arrives.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from scheduler.vocabulary import ElementKind, TaskKind
+from scheduler.engineering.oil import SealFit, seal_verdict
+from scheduler.vocabulary import ElementKind, FluidFamily, TaskKind
 
 Subject = tuple[str, str, TaskKind]
 """System, position and kind of work: what an open task is known by."""
@@ -43,7 +44,8 @@ class TaskNeeds:
 @dataclass(frozen=True, slots=True)
 class KitSpec:
     """What a position takes: its element, seal kit and the plant's own kit lines. A strainer that is `cleaned` goes
-    back in, so that only its seals are needed. `oil_lost_L` is what its housing holds, None where nobody told."""
+    back in, so that only its seals are needed. `oil_lost_L` is what its housing holds, None where nobody told, of the
+    `fluid` that its system must have."""
 
     part_number: str
     quantity: int
@@ -52,6 +54,7 @@ class KitSpec:
     lines: tuple[tuple[str, int], ...] = ()
     cleaned: bool = False
     oil_lost_L: float | None = None
+    fluid: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,23 @@ def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tupl
         needs.append(Need(spec.seal_kit, 1, alternates.get(spec.seal_kit, ())))
     needs += [Need(part, quantity, alternates.get(part, ())) for part, quantity in spec.lines]
     return tuple(needs)
+
+
+def standing_in(
+    part_number: str, alternates: Mapping[str, tuple[str, ...]], seals: Mapping[str, str], family: FluidFamily | None
+) -> tuple[str, ...]:
+    """The alternates of a part, best first, without those whose seals do not stand the fluid."""
+    return tuple(
+        part
+        for part in alternates.get(part_number, ())
+        if seal_verdict(family, seals.get(part)).fit is not SealFit.UNSUITABLE
+    )
+
+
+def without_reserved(needs: Iterable[Need], reserved: Mapping[str, int]) -> tuple[Need, ...]:
+    """What of the needs is not yet reserved; `reserved` holds pieces by the part that was needed."""
+    left = ((need, need.quantity - reserved.get(need.part_number, 0)) for need in needs)
+    return tuple(replace(need, quantity=quantity) for need, quantity in left if quantity > 0)
 
 
 def pick_all(

@@ -22,8 +22,10 @@ from scheduler.planning.kits import (
     TaskNeeds,
     needs_of,
     pick_all,
+    without_reserved,
 )
 from scheduler.planning.limit_dates import limit_dates
+from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need_L, pick_oil
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
@@ -37,13 +39,25 @@ PlannedWork = Mapping[Subject, tuple[WorkOrderState, float]]
 
 
 @dataclass(frozen=True, slots=True)
+class Shelves:
+    """What jobs can be given. Lots are less what work underway has taken into its hands and what is reserved;
+    `reserved` and `reserved_oil_L` hold that by task, pieces by the part that was needed."""
+
+    lots: tuple[ShelfLot, ...] = ()
+    supply: tuple[Arrival, ...] = ()
+    oil: tuple[OilShelf, ...] = ()
+    oil_supply: tuple[OilArrival, ...] = ()
+    reserved: Mapping[Subject, Mapping[str, int]] = field(default_factory=dict)
+    reserved_oil_L: Mapping[Subject, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
     """What a pass decides from. `prior` None learns it afresh; `in_scope` are the systems in `columns`.
 
-    Orders and tasks are those of every system, since they compete for the same shelves. `lots` are what is on the
-    shelves less what work underway has taken into its hands. `looked_day` says of each diagnosis that stands when
-    the look it asked for was done. `demand_edge_d` (W + 1,) are the periods, in days from now, of which the demand
-    is wanted; None: of none.
+    Orders and tasks are those of every system, since they compete for the same shelves. `looked_day` says of each
+    diagnosis that stands when the look it asked for was done. `demand_edge_d` (W + 1,) are the periods, in days from
+    now, of which the demand is wanted; None: of none.
     """
 
     columns: PlantColumns
@@ -51,15 +65,14 @@ class Known:
     orders: tuple[OpenOrder, ...]
     tasks: tuple[OpenTask, ...]
     kits: Mapping[str, KitSpec]
-    lots: tuple[ShelfLot, ...]
-    supply: tuple[Arrival, ...]
+    shelves: Shelves
     looked_day: Mapping[Look, float] = field(default_factory=dict)
     demand_edge_d: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """What a pass decided. `picks` are those of every open task that is not underway.
+    """What a pass decided. Picks are those of every open task that is not underway, without what is reserved.
 
     `calibration` is None where the prior was known beforehand.
     """
@@ -70,6 +83,7 @@ class Planned:
     calibration: Calibration | None
     work: WorkPlan
     picks: tuple[Pick, ...]
+    oil_picks: tuple[OilPick, ...]
     demand: tuple[ItemDemand, ...] = ()
 
 
@@ -91,14 +105,15 @@ def plan(known: Known) -> Planned:
     wanted = wanted_work(columns, items, diagnoses, frozenset(task.subject for task in tasks), known.looked_day)
     work = plan_work(wanted, orders, tasks, _issued_until(columns))
     planned = _planned(known, work)
-    picks = pick_all(_needs(known, planned), known.lots, known.supply, columns.as_of_day)
+    picks, oil_picks = picks_of_work(planned, known.kits, columns.alternates, known.shelves, columns.as_of_day)
     demand: tuple[ItemDemand, ...] = ()
     if known.demand_edge_d is not None:
         planned_day = _planned_changes(columns, planned)
         changes = change_dates(columns, duty, condition, dates, risk.level, planned_day, known.demand_edge_d)
         demand = forecast_demand(columns, changes, known.kits)
     return Planned(
-        *(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work, tuple(picks), demand)
+        *(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work),
+        *(tuple(picks), tuple(oil_picks), demand),
     )
 
 
@@ -107,16 +122,29 @@ def _issued_until(columns: PlantColumns) -> dict[str, float]:
     return {code: float(day) for code, day in zip(columns.plants.code, until, strict=True) if day == day}
 
 
-def _needs(known: Known, planned: PlannedWork) -> list[TaskNeeds]:
-    """Needs of the drafts as planned, and of all other open work that has not begun."""
-    return [
-        TaskNeeds(
-            *(subject, state is not WorkOrderState.DRAFT, planned_day),
-            needs_of(subject[2], known.kits.get(subject[1]), known.columns.alternates),
-        )
-        for subject, (state, planned_day) in planned.items()
-        if state is not WorkOrderState.UNDERWAY
-    ]
+def picks_of_work(
+    planned: PlannedWork,
+    kits: Mapping[str, KitSpec],
+    alternates: Mapping[str, tuple[str, ...]],
+    shelves: Shelves,
+    as_of_day: float,
+) -> tuple[list[Pick], list[OilPick]]:
+    """Parts and oil for the drafts as planned, and for all other open work that has not begun."""
+    needs, oil_needs = [], []
+    for subject, (state, day) in planned.items():
+        if state is WorkOrderState.UNDERWAY:
+            continue
+        issued, spec = state is not WorkOrderState.DRAFT, kits.get(subject[1])
+        parts = without_reserved(needs_of(subject[2], spec, alternates), shelves.reserved.get(subject, {}))
+        needs.append(TaskNeeds(subject, issued, day, parts))
+        volume_L = oil_need_L(subject[2], spec)
+        if spec is not None and spec.fluid is not None and volume_L > 0.0:
+            reserved_L = shelves.reserved_oil_L.get(subject, 0.0)
+            oil_needs.append(OilNeed(subject, issued, day, spec.fluid, volume_L, reserved_L))
+    return (
+        pick_all(needs, shelves.lots, shelves.supply, as_of_day),
+        pick_oil(oil_needs, shelves.oil, shelves.oil_supply, as_of_day),
+    )
 
 
 def _planned(known: Known, work: WorkPlan) -> PlannedWork:

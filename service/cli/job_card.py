@@ -49,6 +49,8 @@ def print_card(order: dict[str, Any]) -> None:
             console.print(Text(f"The last pass proposes: {task['proposal']['change']}{to}"))
         for pick in task["picks"]:
             console.print(Text(f"  {_pick(pick)}"))
+        for pick in task["oil"]:
+            console.print(Text(f"  {_oil(pick)}"))
 
 
 def print_closed(answer: dict[str, Any]) -> None:
@@ -103,19 +105,29 @@ def _pick(pick: dict[str, Any]) -> str:
     part = f"{pick['quantity']} × {pick['part_number']}"
     if pick["instead_of"]:
         part += f" (instead of {pick['instead_of']})"
+    return _taken(part, pick, pick["bin"])
+
+
+def _oil(pick: dict[str, Any]) -> str:
+    what = f"{pick['volume']['value']:g} {pick['volume']['unit']} {pick['fluid']}"
+    container = pick["container"]
+    return _taken(what, pick, container and f"{container['value']:g} {container['unit']} container")
+
+
+def _taken(what: str, pick: dict[str, Any], place: str | None) -> str:
     if pick["store"] is None:
         until = (
             f"arrives {pick['arrives_at'][:10]} with {pick['arrives_with']}"
             if pick["arrives_at"]
             else "none on order"
         )
-        return f"SHORT {part}: {until}"
-    shelf = " ".join(word for word in (pick["store"], pick["bin"], pick["lot"] and f"lot {pick['lot']}") if word)
-    return f"take  {part} from {shelf}"
+        return f"SHORT {what}: {until}"
+    shelf = " ".join(word for word in (pick["store"], place, pick["lot"] and f"lot {pick['lot']}") if word)
+    return f"take  {what} from {shelf}{' (held for this job)' if pick['reserved_at'] else ''}"
 
 
 def _has_picks(order: dict[str, Any]) -> bool:
-    return any(task["picks"] for task in order["tasks"])
+    return any(task["picks"] or task["oil"] for task in order["tasks"])
 
 
 def _words(kind: str) -> str:

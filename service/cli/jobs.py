@@ -10,6 +10,7 @@ import typer
 from service.cli.asking import Asker
 from service.cli.close_out_words import close_out_body, reading_words
 from service.cli.job_card import print_card, print_closed, print_corrected, print_jobs
+from service.cli.kit_table import print_kit
 from service.cli.opening import DatabaseOption
 from service.clock.now import now_utc
 
@@ -59,6 +60,30 @@ def show(
 ) -> None:
     """The job card: tasks with their reasons, the kit, the cautions."""
     _tell(Asker(server, database).ask("GET", f"/v1/work-orders/{order}"), as_json=as_json, show=print_card)
+
+
+@app.command()
+def kit(
+    order: OrderArgument,
+    reserve: Annotated[bool, typer.Option("--reserve", help="Hold all of it for this order alone.")] = False,
+    as_far_as_possible: Annotated[
+        bool, typer.Option("--as-far-as-possible", help="With --reserve: hold what is there, though it is short.")
+    ] = False,
+    give_back: Annotated[bool, typer.Option("--give-back", help="Hold it no longer.")] = False,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What to fetch, shelf by shelf; or hold it for this order."""
+    asker = Asker(server, database)
+    if (reserve and give_back) or (as_far_as_possible and not reserve):
+        raise typer.BadParameter("say --reserve, alone or with --as-far-as-possible, or --give-back")
+    if reserve:
+        body = {"as_far_as_possible": as_far_as_possible}
+        asker.ask("POST", f"/v1/work-orders/{order}/reserve", body=body)
+    if give_back:
+        asker.ask("POST", f"/v1/work-orders/{order}/release-kit")
+    _tell(asker.ask("GET", f"/v1/work-orders/{order}/kit"), as_json=as_json, show=print_kit)
 
 
 def _verb(name: str, order: int, server: str | None, database: str | None, note: str | None = None) -> None:

@@ -17,13 +17,11 @@ from service.plant_folder.money import minor_digits
 from service.plant_store.time import to_day
 from service.stock.booking import oil_lots
 from service.stock.queries import shelf_lots
+from service.stock.shelves import USUAL_DRUM_L
 from service.work_orders.tables import picks, tasks
 
 OIL = "oil"
 """The kind of item that is a fluid; every other has the word of its catalogue."""
-
-_USUAL_DRUM_L = 208.0
-"""A container of a fluid of which none was ever counted: the usual drum; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +124,7 @@ def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, S
         largest[lot.fluid] = max(largest.get(lot.fluid, 0.0), lot.container_L)
         last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
     for code, fluid in fluids.items():
-        fluid.pack = largest.get(code, _USUAL_DRUM_L)
+        fluid.pack = largest.get(code, USUAL_DRUM_L)
     return last_count
 
 

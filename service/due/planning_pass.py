@@ -17,8 +17,10 @@ from service.due.priors import keep_priors, kept_priors
 from service.due.tables import due_items, passes
 from service.due.telling import keep_moves
 from service.plant_store.loading import load_plant
-from service.stock.queries import arrivals, free_lots, kit_specs
-from service.work_orders.planning import looks_done, open_work, save_picks, save_work
+from service.stock.queries import kit_specs
+from service.stock.shelves import load_shelves
+from service.work_orders.picking import save_picks
+from service.work_orders.planning import looks_done, open_work, save_work
 
 _KEPT_PASSES = 5
 """Due lists that are kept, so that a page of an earlier one can still be turned."""
@@ -83,8 +85,7 @@ def load_known(
         orders=orders,
         tasks=open_tasks,
         kits=kit_specs(connection, columns.alternates),
-        lots=tuple(free_lots(connection, as_of)),
-        supply=tuple(arrivals(connection, as_of)),
+        shelves=load_shelves(connection, as_of),
         looked_day=looks_done(connection),
     )
 
@@ -138,7 +139,7 @@ def _keep(
         keep_calibration(connection, known.columns, planned.calibration, as_of)
     keep_diagnoses(connection, known.columns, planned.diagnoses, now)
     save_work(connection, planned.work, now, by)
-    save_picks(connection, planned.picks)
+    save_picks(connection, planned.picks, planned.oil_picks)
     count = connection.scalar(sa.select(sa.func.count()).where(due_items.c.pass_id == pass_id)) or 0
     connection.execute(sa.update(passes).where(passes.c.id == pass_id).values(positions=count))
     connection.execute(sa.delete(due_items).where(due_items.c.pass_id <= pass_id - _KEPT_PASSES))

@@ -5,8 +5,8 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from scheduler.planning.kits import Arrival, KitSpec, ShelfLot
-from scheduler.vocabulary import Answer, ElementKind
+from scheduler.planning.kits import Arrival, KitSpec, ShelfLot, standing_in
+from scheduler.vocabulary import Answer, ElementKind, FluidFamily, WorkOrderState
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
@@ -93,14 +93,19 @@ def counted_at(connection: sa.Connection, as_of: datetime) -> dict[LotKey, datet
     return {lot.key: lot.counted_at for lot in counted_lots(connection, as_of)}
 
 
+def held_back(taken_from: sa.Table) -> sa.ColumnElement[bool]:
+    """Of picks joined with their orders: those that nobody else can be given any more."""
+    return sa.or_(work_orders.c.state == WorkOrderState.UNDERWAY, taken_from.c.reserved_at.is_not(None))
+
+
 def free_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:
-    """Lots less what work underway has taken into its hands."""
+    """Lots less what work underway has taken into its hands, and what is reserved for other open work."""
     taken: dict[LotKey, int] = {}
     in_hand = (
         sa.select(picks.c.part_number, picks.c.store, picks.c.lot, sa.func.sum(picks.c.quantity))
         .join(tasks, tasks.c.id == picks.c.task)
         .join(work_orders, work_orders.c.id == tasks.c.work_order)
-        .where(tasks.c.state == "open", work_orders.c.state == "underway", picks.c.store.is_not(None))
+        .where(tasks.c.state == "open", held_back(picks), picks.c.store.is_not(None))
         .group_by(picks.c.part_number, picks.c.store, picks.c.lot)
     )
     for part_number, store, lot, quantity in connection.execute(in_hand):
@@ -138,24 +143,35 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
     for row in connection.execute(sa.select(t.kit_lines).order_by(t.kit_lines.c.part_number)).mappings():
         lines.setdefault(row["position"], []).append((row["part_number"], row["quantity"]))
     types = t.element_types
-    query = sa.select(
-        t.positions.c.position,
-        t.positions.c.part_number,
-        t.positions.c.quantity,
-        t.positions.c.housing_volume_L,
-        types.c.kind,
-        types.c.cleanable,
-        types.c.seal_kit,
-    ).join(types, types.c.part_number == t.positions.c.part_number)
+    seals = {row.part_number: row.seals or "" for row in connection.execute(sa.select(types))}
+    query = (
+        sa.select(
+            t.positions.c.position,
+            t.positions.c.part_number,
+            t.positions.c.quantity,
+            t.positions.c.housing_volume_L,
+            types.c.kind,
+            types.c.cleanable,
+            types.c.seal_kit,
+            t.fluids.c.fluid,
+            t.fluids.c.family,
+        )
+        .join(types, types.c.part_number == t.positions.c.part_number)
+        .join(t.systems, t.systems.c.system == t.positions.c.system)
+        .join(t.fluids, t.fluids.c.fluid == t.systems.c.fluid)
+    )
     return {
         row["position"]: KitSpec(
             part_number=row["part_number"],
             quantity=row["quantity"] or 1,
-            or_else=alternates.get(row["part_number"], ()),
+            or_else=standing_in(
+                row["part_number"], alternates, seals, FluidFamily(row["family"]) if row["family"] else None
+            ),
             seal_kit=row["seal_kit"],
             lines=tuple(lines.get(row["position"], ())),
             cleaned=goes_back_in(row["kind"], row["cleanable"]),
             oil_lost_L=row["housing_volume_L"],
+            fluid=row["fluid"],
         )
         for row in connection.execute(query).mappings()
     }

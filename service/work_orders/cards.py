@@ -1,19 +1,22 @@
 """Work orders as the wire shows them: with the reason of each task, its picks and the cautions of the job card."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from api_schemas.work_orders import Pick, Proposal, Task, WorkOrder
+from api_schemas.quantities import Volume
+from api_schemas.work_orders import OilPick, Pick, Proposal, Task, WorkOrder
 from scheduler.engineering.hazards import Job, cautions
 from scheduler.vocabulary import Access, DisplayUnits, FluidFamily, Place, TaskKind, WorkOrderState
 from service.due.wording import Wording
 from service.plant_folder import tables as t
 from service.plant_store.time import from_day
 from service.problems import NotFound
-from service.work_orders.tables import picks, tasks, work_orders
+from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
 
 def work_order(connection: sa.Connection, id_: int) -> WorkOrder:
@@ -30,7 +33,7 @@ def work_order_cards(connection: sa.Connection, rows: Sequence[sa.RowMapping]) -
     task_rows = (
         connection.execute(sa.select(tasks).where(tasks.c.work_order.in_(ids)).order_by(tasks.c.id)).mappings().all()
     )
-    pick_rows = _picks(connection, [row["id"] for row in task_rows])
+    kits = _kits(connection, [row["id"] for row in task_rows])
     plants = {row["plant"]: row for row in connection.execute(sa.select(t.plants)).mappings()}
     jobs = _jobs(connection, task_rows)
     return [
@@ -38,7 +41,7 @@ def work_order_cards(connection: sa.Connection, rows: Sequence[sa.RowMapping]) -
             row,
             plants[row["plant"]],
             [each for each in task_rows if each["work_order"] == row["id"]],
-            pick_rows,
+            kits,
             jobs,
         )
         for row in rows
@@ -55,7 +58,7 @@ def _card(
     row: sa.RowMapping,
     plant: sa.RowMapping,
     own_tasks: Sequence[sa.RowMapping],
-    pick_rows: Mapping[int, list[sa.RowMapping]],
+    kits: Mapping[int, "_Kit"],
     jobs: Mapping[int, Job],
 ) -> WorkOrder:
     zone = ZoneInfo(plant["time_zone"])
@@ -63,14 +66,14 @@ def _card(
     # a withdrawn order shows what it was for: the job may have been done all the same
     is_withdrawn = row["state"] == WorkOrderState.WITHDRAWN
     kept = [each for each in own_tasks if is_withdrawn or each["state"] != "withdrawn"]
-    shown = [_task(each, pick_rows.get(each["id"], []), wording) for each in kept]
+    shown = [_task(each, kits[each["id"]], wording) for each in kept]
     said = [caution for each in kept if each["state"] == "open" for caution in cautions(jobs[each["id"]])]
     values = {name: row[name] for name in WorkOrder.model_fields if name in row}
     local = {name: value.astimezone(zone) if isinstance(value, datetime) else value for name, value in values.items()}
     return WorkOrder.model_validate(
         local
         | {
-            "short": any(pick.store is None for task in shown for pick in task.picks),
+            "short": any(store is None for task in shown for store in _stores(task)),
             "tasks": shown,
             "cautions": _in_order(said),
         }
@@ -84,7 +87,11 @@ def _in_order(said: Iterable[str]) -> list[str]:
     return [caution for caution in once if caution not in closing] + closing
 
 
-def _task(row: sa.RowMapping, pick_rows: Sequence[sa.RowMapping], wording: Wording) -> Task:
+def _stores(task: Task) -> list[str | None]:
+    return [pick.store for pick in task.picks] + [pick.store for pick in task.oil]
+
+
+def _task(row: sa.RowMapping, kit: "_Kit", wording: Wording) -> Task:
     proposal = row["proposal"]
     return Task(
         id=row["id"],
@@ -103,23 +110,59 @@ def _task(row: sa.RowMapping, pick_rows: Sequence[sa.RowMapping], wording: Wordi
         picks=[
             Pick(
                 **{name: pick[name] for name in ("part_number", "instead_of", "quantity", "store", "lot", "bin")},
-                arrives_at=_local(pick["arrives_at"], wording.zone),
-                arrives_with=pick["arrives_with"],
+                **_when_and_whose(pick, wording.zone),
             )
-            for pick in pick_rows
+            for pick in kit.parts
+        ],
+        oil=[
+            OilPick(
+                **{name: pick[name] for name in ("fluid", "name", "store", "lot")},
+                volume=litres(pick["volume_L"]),
+                container=None if pick["container_L"] is None else litres(pick["container_L"]),
+                **_when_and_whose(pick, wording.zone),
+            )
+            for pick in kit.oil
         ],
     )
+
+
+def litres(volume_L: float) -> Volume:
+    """As the wire carries it."""
+    return Volume(value=round(volume_L, 3), unit="L")
+
+
+def _when_and_whose(pick: sa.RowMapping, zone: ZoneInfo) -> dict[str, Any]:
+    return {
+        "arrives_at": _local(pick["arrives_at"], zone),
+        "arrives_with": pick["arrives_with"],
+        "reserved_at": _local(pick["reserved_at"], zone),
+        "reserved_by": pick["reserved_by"],
+    }
 
 
 def _local(moment: datetime | None, zone: ZoneInfo) -> datetime | None:
     return None if moment is None else moment.astimezone(zone)
 
 
-def _picks(connection: sa.Connection, task_ids: Sequence[int]) -> dict[int, list[sa.RowMapping]]:
-    found: dict[int, list[sa.RowMapping]] = {}
-    query = sa.select(picks).where(picks.c.task.in_(task_ids)).order_by(picks.c.id)
-    for row in connection.execute(query).mappings():
-        found.setdefault(row["task"], []).append(row)
+@dataclass(frozen=True, slots=True)
+class _Kit:
+    parts: list[sa.RowMapping] = field(default_factory=list)
+    oil: list[sa.RowMapping] = field(default_factory=list)
+
+
+def _kits(connection: sa.Connection, task_ids: Sequence[int]) -> dict[int, _Kit]:
+    found = {task: _Kit() for task in task_ids}
+    parts = sa.select(picks).where(picks.c.task.in_(task_ids)).order_by(picks.c.id)
+    for row in connection.execute(parts).mappings():
+        found[row["task"]].parts.append(row)
+    oil = (
+        sa.select(oil_picks, t.fluids.c.name)
+        .join(t.fluids, t.fluids.c.fluid == oil_picks.c.fluid)
+        .where(oil_picks.c.task.in_(task_ids))
+        .order_by(oil_picks.c.id)
+    )
+    for row in connection.execute(oil).mappings():
+        found[row["task"]].oil.append(row)
     return found
 
 

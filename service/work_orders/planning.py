@@ -1,12 +1,11 @@
 """Between the planner's work and the tables: what is open, and writing only what a pass changes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 
-from scheduler.planning.kits import Pick, Subject
 from scheduler.planning.stops import Stop
 from scheduler.planning.wanted_work import Look
 from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
@@ -14,7 +13,7 @@ from scheduler.vocabulary import TaskKind, WorkOrderState
 from service.close_outs.tables import close_outs, happened
 from service.diagnoses.tables import diagnoses
 from service.plant_store.time import from_day, to_day
-from service.work_orders.tables import picks, tasks, work_orders
+from service.work_orders.tables import tasks, work_orders
 
 _OPEN_STATES = tuple(
     state.value
@@ -100,45 +99,6 @@ def has_done_work(connection: sa.Connection, orders: Iterable[int]) -> set[int]:
     """Those of `orders` of which a task has been done: with its last open task gone, such an order is done."""
     chosen = tasks.c.work_order.in_(list(orders))
     return set(connection.scalars(sa.select(tasks.c.work_order).where(chosen, tasks.c.state == "done")))
-
-
-def save_picks(connection: sa.Connection, planned: Sequence[Pick]) -> None:
-    """Bring the picks of open work that has not begun in line with `planned`; the rest stays as it is."""
-    open_rows = connection.execute(
-        sa.select(tasks.c.id, tasks.c.system, tasks.c.position, tasks.c.kind)
-        .join(work_orders, work_orders.c.id == tasks.c.work_order)
-        .where(tasks.c.state == "open", work_orders.c.state != WorkOrderState.UNDERWAY)
-    )
-    task_of: dict[Subject, int] = {(row.system, row.position, TaskKind(row.kind)): row.id for row in open_rows}
-    wanted: dict[int, list[dict[str, Any]]] = {task: [] for task in task_of.values()}
-    for pick in planned:
-        task = task_of[pick.subject]
-        wanted[task].append(_pick_row(task, pick))
-    kept: dict[int, list[dict[str, Any]]] = {}
-    for row in connection.execute(
-        sa.select(picks).where(picks.c.task.in_(list(wanted))).order_by(picks.c.id)
-    ).mappings():
-        kept.setdefault(row["task"], []).append({name: value for name, value in row.items() if name != "id"})
-    changed = [task for task, rows in wanted.items() if rows != kept.get(task, [])]
-    connection.execute(sa.delete(picks).where(picks.c.task.in_(changed)))
-    rows = [row for task in changed for row in wanted[task]]
-    if rows:
-        connection.execute(sa.insert(picks), rows)
-
-
-def _pick_row(task: int, pick: Pick) -> dict[str, Any]:
-    shelf, arrival = pick.shelf, pick.arrival
-    return {
-        "task": task,
-        "part_number": pick.part_number,
-        "instead_of": pick.instead_of,
-        "quantity": pick.quantity,
-        "store": None if shelf is None else shelf.store,
-        "lot": None if shelf is None else shelf.lot,
-        "bin": None if shelf is None else shelf.bin,
-        "arrives_at": None if arrival is None else from_day(arrival.arrives_day),
-        "arrives_with": None if arrival is None else f"{arrival.order}/{arrival.line}",
-    }
 
 
 def _stop(row: sa.RowMapping) -> Stop | None:

@@ -8,12 +8,14 @@ from fastapi import APIRouter, Body, Header, Query, Response
 
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
-from api_schemas.work_orders import WorkOrder, WorkOrderList, WorkOrderNote
+from api_schemas.work_orders import KitSheet, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.dependencies import Now, OpenDatabase, Planner, Reader, Worker
 from service.problems import BadInput
 from service.work_orders import verbs
 from service.work_orders.cards import work_order, work_order_cards
+from service.work_orders.kit_sheet import kit_sheet
+from service.work_orders.reserving import release_kit, reserve_kit
 from service.work_orders.tables import tasks, work_orders
 
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
@@ -64,6 +66,13 @@ def show_work_order(_caller: Reader, database: OpenDatabase, order_id: RowNumber
     return found
 
 
+@router.get("/{order_id}/kit", summary="What to fetch for a work order, shelf by shelf")
+def show_kit(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> KitSheet:
+    """Of its open tasks; what is short stands last, with the day on which supply covers it."""
+    with database.reading() as connection:
+        return kit_sheet(connection, order_id)
+
+
 def _after(cursor: str | None) -> int:
     if cursor is None:
         return 0
@@ -111,6 +120,47 @@ def issue(
     return _change(
         *(database, order_id, response),
         lambda connection: verbs.do(connection, order_id, verbs.ISSUE, now=now, by=caller.name, if_version=version),
+    )
+
+
+@router.post("/{order_id}/reserve", summary="Hold the kit of an order for it alone")
+def reserve(
+    caller: Planner,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    body: Annotated[ReserveIn, Body()] = ReserveIn(),  # noqa: B008 - it cannot be changed
+    if_match: IfMatch = None,
+) -> WorkOrder:
+    """Everything or nothing; what is missing is told with who holds it and when supply comes."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: reserve_kit(
+            *(connection, order_id),
+            now=now,
+            by=caller.name,
+            as_far_as_possible=body.as_far_as_possible,
+            if_version=version,
+        ),
+    )
+
+
+@router.post("/{order_id}/release-kit", summary="Hold the kit of an order no longer")
+def release_held_kit(
+    _caller: Planner,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    if_match: IfMatch = None,
+) -> WorkOrder:
+    """The next work that needs it may have it."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: release_kit(connection, order_id, now=now, if_version=version),
     )
 
 

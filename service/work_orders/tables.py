@@ -70,5 +70,24 @@ picks = sa.Table(
     sa.Column("bin", sa.Text),
     sa.Column("arrives_at", UtcTime),
     sa.Column("arrives_with", sa.Text),
+    sa.Column("reserved_at", UtcTime),  # null: planned, and planned anew by every pass
+    sa.Column("reserved_by", sa.Text),
 )
 sa.Index("ix_picks_task", picks.c.task)
+
+oil_picks = sa.Table(
+    "oil_picks",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("task", sa.ForeignKey("tasks.id"), nullable=False),
+    sa.Column("fluid", sa.Text, nullable=False),
+    sa.Column("volume_L", sa.Double, nullable=False),
+    sa.Column("container_L", sa.Double),
+    sa.Column("store", sa.Text),  # null: a shortage, as of picks
+    sa.Column("lot", sa.Text),
+    sa.Column("arrives_at", UtcTime),
+    sa.Column("arrives_with", sa.Text),
+    sa.Column("reserved_at", UtcTime),
+    sa.Column("reserved_by", sa.Text),
+)
+sa.Index("ix_oil_picks_task", oil_picks.c.task)

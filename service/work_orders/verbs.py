@@ -45,7 +45,7 @@ def do(
 
     Raises NotFound, ChangedMeanwhile where `if_version` is not the order's, InTheWay from any other state.
     """
-    row = _row(connection, order_id, if_version)
+    row = order_row(connection, order_id, if_version)
     state = WorkOrderState(row["state"])
     if state is verb.to_state:
         return
@@ -69,7 +69,7 @@ def accept_proposals(
     connection: sa.Connection, order_id: int, *, now: datetime, if_version: int | None = None
 ) -> None:
     """Do what the last pass proposed for this issued order: withdraw tasks whose reason is gone, plan it earlier."""
-    row = _row(connection, order_id, if_version)
+    row = order_row(connection, order_id, if_version)
     if row["state"] != WorkOrderState.ISSUED:
         raise InTheWay(f"work order {order_id} is {row['state']}; proposals are for issued work")
     of_order = sa.select(tasks).where(tasks.c.work_order == order_id, tasks.c.state == "open")
@@ -95,7 +95,8 @@ def accept_proposals(
     connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
 
 
-def _row(connection: sa.Connection, order_id: int, if_version: int | None) -> sa.RowMapping:
+def order_row(connection: sa.Connection, order_id: int, if_version: int | None) -> sa.RowMapping:
+    """Raises NotFound, and ChangedMeanwhile where `if_version` is not the order's."""
     row = connection.execute(sa.select(work_orders).where(work_orders.c.id == order_id)).mappings().one_or_none()
     if row is None:
         raise NotFound(f"there is no work order {order_id}")

@@ -19,12 +19,13 @@ from hypothesis.stateful import run_state_machine_as_test
 from sqlalchemy.exc import IntegrityError
 
 from scheduler.planning.kits import Pick
+from scheduler.planning.oil_kits import OilPick
 from scheduler.statistics.run_hours import MeterHours, cumulative_hours
 from service.close_outs import amending, consequences, recording
 from service.due import planning_pass
 from service.keys import answering
 from service.problems import Problem
-from service.work_orders.planning import save_picks
+from service.work_orders.picking import save_picks
 from service.work_orders.tables import picks
 from tests.databases import ON_POSTGRESQL
 from tests.flow.any_order import promises
@@ -99,9 +100,9 @@ def _does_nothing(*_told: Any, **_more: Any) -> None:
     return None
 
 
-def _picks_anew(connection: sa.Connection, planned: Sequence[Pick]) -> None:
+def _picks_anew(connection: sa.Connection, planned: Sequence[Pick], oil: Sequence[OilPick]) -> None:
     connection.execute(sa.delete(picks))
-    save_picks(connection, planned)
+    save_picks(connection, planned, oil)
 
 
 @pytest.mark.one_database_is_enough

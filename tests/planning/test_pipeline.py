@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from scheduler.planning.kits import Arrival, KitSpec, ShelfLot
-from scheduler.planning.pipeline import Known, Planned, plan
+from scheduler.planning.pipeline import Known, Planned, Shelves, plan
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.planning.stops import Stop
 from scheduler.planning.work_orders import OpenOrder, OpenTask
@@ -43,7 +43,7 @@ SATURDAYS = tuple(StopSpec(NOW + day, NOW + day + 0.5) for day in (6.0, 13.0, 20
 
 def known(columns: PlantColumns, life: LifePrior | None = None, **more: object) -> Known:
     positions = len(columns.positions.code)
-    given: dict[str, object] = {"orders": (), "tasks": (), "kits": KITS, "lots": SHELF, "supply": SUPPLY}
+    given: dict[str, object] = {"orders": (), "tasks": (), "kits": KITS, "shelves": Shelves(SHELF, SUPPLY)}
     prior = prior_of_life(columns, life or life_of(1e6, 0.1, positions))
     return Known(columns, prior, **(given | more))  # type: ignore[arg-type]
 
@@ -156,7 +156,7 @@ def test_work_underway_has_its_parts_in_hand_and_is_picked_no_second_time() -> N
 
 def test_overdue_work_is_not_given_parts_that_have_expired_meanwhile() -> None:
     expired = ShelfLot("EL-10", "MAIN", "OLD", "A-1", 5, NOW - 2.0)
-    planned = plan(known(plant(due_in("P1", -20.0)), lots=(expired, SHELF[1])))
+    planned = plan(known(plant(due_in("P1", -20.0)), shelves=Shelves((expired, SHELF[1]), SUPPLY)))
     element = next(pick for pick in planned.picks if pick.part_number == "EL-10")
     assert (element.shelf, element.arrival) == (None, SUPPLY[0])
 
