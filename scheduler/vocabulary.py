@@ -293,6 +293,11 @@ class TaskKind(StrEnum):
     INSPECT = "inspect"
     LOOK_WHEN_WARM = "look_when_warm"
     TAKE_SAMPLE = "take_sample"
+    CHECK_LEVEL = "check_level"
+    TOP_UP = "top_up"
+    CLEAN_UP = "clean_up"  # with an off-line filter beside the machine
+    CHECK_AFTER_EVENT = "check_after_event"
+    FLUSH = "flush"  # at commissioning
 
 
 class Scope(StrEnum):

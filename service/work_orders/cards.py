@@ -10,7 +10,8 @@ import sqlalchemy as sa
 
 from api_schemas.quantities import Volume
 from api_schemas.work_orders import OilPick, Pick, Proposal, Task, WorkOrder
-from scheduler.engineering.hazards import Job, cautions
+from scheduler.job_card.cautions import cautions
+from scheduler.job_card.job import Job
 from scheduler.vocabulary import Access, DisplayUnits, FluidFamily, Place, TaskKind, WorkOrderState
 from service.due.wording import Wording
 from service.plant_folder import tables as t
@@ -51,7 +52,7 @@ def work_order_cards(connection: sa.Connection, rows: Sequence[sa.RowMapping]) -
 def cautions_of(connection: sa.Connection, task: int) -> list[str]:
     """The cautions of one task."""
     rows = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().all()
-    return cautions(_jobs(connection, rows)[task])
+    return [str(caution) for caution in cautions(_jobs(connection, rows)[task])]
 
 
 def _card(
@@ -67,7 +68,7 @@ def _card(
     is_withdrawn = row["state"] == WorkOrderState.WITHDRAWN
     kept = [each for each in own_tasks if is_withdrawn or each["state"] != "withdrawn"]
     shown = [_task(each, kits[each["id"]], wording) for each in kept]
-    said = [caution for each in kept if each["state"] == "open" for caution in cautions(jobs[each["id"]])]
+    said = [str(caution) for each in kept if each["state"] == "open" for caution in cautions(jobs[each["id"]])]
     values = {name: row[name] for name in WorkOrder.model_fields if name in row}
     local = {name: value.astimezone(zone) if isinstance(value, datetime) else value for name, value in values.items()}
     return WorkOrder.model_validate(

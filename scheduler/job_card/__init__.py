@@ -1,0 +1,1 @@
+"""What a technician is told for one task: the steps in their order, and the cautions."""
