@@ -6,7 +6,7 @@ Common practice, no source, unless a step names one.
 from collections.abc import Callable, Iterator
 
 from scheduler.job_card.back_in_service import leak_check, prime, sign_off, start, top_up, warm, waste
-from scheduler.job_card.before_opening import no_energy, permit_and_isolation, why
+from scheduler.job_card.before_opening import cool, no_energy, permit_and_isolation, why
 from scheduler.job_card.job import Job
 from scheduler.job_card.oil_work import oil_labels, short_interval
 from scheduler.job_card.step import NO_SOURCE, Step, own_fluid
@@ -25,6 +25,7 @@ def check_after_event(job: Job) -> Iterator[Step]:
 def _pump_failure(job: Job) -> Iterator[Step]:
     yield oil_labels(job)
     yield from no_energy(job)
+    yield from cool(job)
     says = (
         "Take out and cut open every element behind the pump and in its case drain; wash the folds over a white "
         "cloth and try the bits with a magnet: steel, bronze, seal? Photo."
@@ -48,7 +49,7 @@ def _pump_failure(job: Job) -> Iterator[Step]:
     yield short_interval()
     yield settle(job)
     yield read_level()
-    yield waste(job)
+    yield waste("Spilled oil, old parts")
 
 
 def _hose_burst(job: Job) -> Iterator[Step]:
@@ -59,10 +60,13 @@ def _hose_burst(job: Job) -> Iterator[Step]:
     yield Step("anybody-hit", says, NO_SOURCE)
     yield oil_labels(job)
     yield from no_energy(job)
+    yield from cool(job)
     says = "Clean up the spill, then look at the ends: wipe every opening and cap it until the new hose is on."
     yield Step("clean-outside", says, NO_SOURCE, ("condition", "photo"))
     says = "Find why it burst (age, rubbing, bend, pressure peak), and look at the hoses beside it."
     yield Step("find-source", says, NO_SOURCE, ("condition",))
+    yield _filled_before_start(job)
+    yield prime(job)
     yield start(job, job.working_pressure_bar)
     yield leak_check(job)
     yield _bleed_air()
@@ -70,14 +74,18 @@ def _hose_burst(job: Job) -> Iterator[Step]:
     yield settle(job)
     yield read_level()
     yield top_up(job)
-    yield waste(job)
+    yield waste("Spilled oil, old parts")
 
 
 def _water_ingress(job: Job) -> Iterator[Step]:
-    says = "Take a sample before anything is drained, marked 'water': is the oil clear, cloudy or milky?"
+    says = (
+        "Take a sample from low in the tank before anything is drained, marked 'water': is the oil clear, cloudy or "
+        "milky?"
+    )
     yield Step("first-sample", says, NO_SOURCE, ("sample", "condition"))
     yield oil_labels(job)
     yield from no_energy(job)
+    yield from cool(job)
     says = (
         "After some hours at rest open the bottom drain slowly, let the water off until clean oil comes; write down "
         "the litres."
@@ -88,6 +96,7 @@ def _water_ingress(job: Job) -> Iterator[Step]:
         "elements of paper: water swells them."
     )
     yield Step("find-source", says, NO_SOURCE, ("condition",))
+    yield _filled_before_start(job)
     yield start(job, job.working_pressure_bar)
     yield leak_check(job)
     says = (
@@ -98,7 +107,7 @@ def _water_ingress(job: Job) -> Iterator[Step]:
     yield settle(job)
     yield read_level()
     yield top_up(job)
-    yield waste(job)
+    yield waste("Spilled oil, old parts")
 
 
 def _overheated(job: Job) -> Iterator[Step]:
@@ -175,6 +184,14 @@ def _untold(job: Job) -> Iterator[Step]:
     yield _sample_soon()
     yield settle(job)
     yield read_level()
+
+
+def _filled_before_start(job: Job) -> Step:
+    says = (
+        f"Before the start fill {own_fluid(job)} through a filter until the level stands between the marks: "
+        "a pump that finds too little oil draws air."
+    )
+    return Step("fill-and-vent", says, NO_SOURCE, ("oil",))
 
 
 def _bleed_air() -> Step:

@@ -25,7 +25,7 @@ def back_in_service(job: Job) -> Iterator[Step]:
     yield _dp_after(job)
     yield level(job)
     yield top_up(job)
-    yield waste(job)
+    yield waste(f"The old {'seals' if job.refits else 'element'}, oil")
     yield sign_off()
 
 
@@ -182,9 +182,8 @@ def top_up(job: Job) -> Step:
     return Step("top-up", f"{how} {much}, no other, {most}; write down the litres.", NO_SOURCE, ("oil",))
 
 
-def waste(job: Job) -> Step:
+def waste(what: str) -> Step:
     """Where local rules say."""
-    what = "Old breather" if job.on_tank_top else "Old element, oil"
     return Step("waste", f"{what} and cloths go into the marked waste containers, by local code.", NO_SOURCE)
 
 

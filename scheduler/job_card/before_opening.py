@@ -22,7 +22,7 @@ def before_opening(job: Job) -> Iterator[Step]:
     yield labels(job)
     yield from read_before(job)
     yield from no_energy(job)
-    yield from _cool(job)
+    yield from cool(job)
     yield _clean_outside(job)
     yield from _oil_held_back(job)
     if not (job.is_drained and job.opens_suction):
@@ -172,7 +172,8 @@ def _zero_pressure(job: Job) -> Step:
     return Step("zero-pressure", seen + proof, "ISO 4413", () if point else ("note",))
 
 
-def _cool(job: Job) -> Iterator[Step]:
+def cool(job: Job) -> Iterator[Step]:
+    """To a stated temperature, where the oil works hotter or nobody has said how hot it works."""
     works_at = job.working_temperature_degC
     if works_at is None:
         yield Step("cool", f"Let the oil cool to {number(OPEN_AT_MOST_degC)} °C or less; measure it.", NO_SOURCE)

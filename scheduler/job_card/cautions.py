@@ -42,6 +42,7 @@ def cautions(job: Job) -> list[Caution]:
 
     Hazards that the plant named in its own words are passed on as they stand, never dropped.
 
+    >>> from scheduler.vocabulary import Place
     >>> job = Job(TaskKind.CHANGE_ELEMENT, Place.RETURN, isolation_procedure="ISO-17")
     >>> cautions(job)[0].says.startswith("Isolation procedure ISO-17 comes first")
     True

@@ -24,10 +24,10 @@ def inside(job: Job) -> Iterator[Step]:
 
 def _old_element_out(job: Job) -> Step:
     if job.refits:
-        says = "Take the strainer out, let it drain over the tray and carry it away in a clean bag."
+        says = "Take the strainer out, let it drain and carry it away in a clean bag."
     else:
         place = f"position {job.position}" if job.position else "the position"
-        says = f"Take the old element out, let it drain and bag it; mark the bag with {place}, date and hours."
+        says = f"Take the old {called(job)} out, let it drain and bag it; mark the bag with {place}, date and hours."
     return Step("old-element-out", says, NO_SOURCE)
 
 

@@ -29,12 +29,15 @@ def top_up_alone(job: Job) -> Iterator[Step]:
     yield top_up(job)
     says = "Close the filler, wait, and read the level again in the same position; above the top mark, report it."
     yield Step("level-again", says, NO_SOURCE, ("level",))
-    yield waste(job)
+    yield waste("Spilled oil, empty containers")
     yield sign_off()
 
 
 def oil_labels(job: Job) -> Step:
     """The container's label against what the system must have."""
+    if not job.fluid:
+        says = "Which fluid the system has to have is not recorded: ask, write it down, and pour nothing before."
+        return Step("labels", says, NO_SOURCE, ("lot", "note"))
     says = (
         f"Compare the container's label: {fluid_on_label(job)}, within its date, seal unbroken. "
         "If name, family or grade differs, pour nothing and ask."
@@ -71,7 +74,7 @@ def clean_up(job: Job) -> Iterator[Step]:
     yield Step("put-back", "Stop the cart, uncouple, cap both ends; label the cart with this fluid.", NO_SOURCE)
     yield settle(job)
     yield read_level()
-    yield waste(job)
+    yield waste("Spilled oil, empty containers")
     yield sign_off()
 
 
@@ -114,7 +117,7 @@ def flush(job: Job) -> Iterator[Step]:
     yield short_interval()
     yield settle(job)
     yield read_level()
-    yield waste(job)
+    yield waste("Spilled oil, empty containers")
     yield sign_off()
 
 

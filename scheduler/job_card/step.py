@@ -67,8 +67,13 @@ def fluid_on_label(job: Job) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text of the plant's or the planner's as a sentence: a full stop at its end, and only one."""
-    return f"{text.strip().rstrip('.')}."
+    """A text of the plant's or the planner's as a sentence: a capital at its start, one full stop at its end.
+
+    >>> sentence("filter it twice")
+    'Filter it twice.'
+    """
+    told = text.strip().rstrip(".")
+    return f"{told[:1].upper()}{told[1:]}."
 
 
 def at_rest(job: Job) -> str:

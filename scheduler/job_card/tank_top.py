@@ -28,7 +28,7 @@ def on_tank_top(job: Job) -> Iterator[Step]:
     yield _seal(job)
     yield _seat(job)
     yield _nothing_left_open(job)
-    yield waste(job)
+    yield waste("The old seal" if job.refits else f"The old {_called(job)}")
     yield sign_off()
 
 

@@ -52,7 +52,7 @@ def _read_running(job: Job) -> Step:
     limit = f" The limit is {number(job.terminal_dp_bar)} bar." if job.terminal_dp_bar is not None else ""
     indicator = ""
     if job.indicator_kind is IndicatorKind.POPUP_LATCHING:
-        indicator = " Press the pop-up in and see whether it comes out again."
+        indicator = " Where you reach it from outside the guards, press the pop-up in: does it come out again?"
     elif job.indicator_kind is IndicatorKind.SWITCH:
         indicator = " Say whether the indicator's alarm stands."
     says = f"Read the ΔP with oil at {warm(job)}, with flow{flow}, oil temperature and hours.{limit}{indicator}"
@@ -115,5 +115,5 @@ def take_sample(job: Job) -> Iterator[Step]:
     yield Step("fill-bottle", says, NO_SOURCE, ("sample", "hours"))
     target = f" and ask for the code against {job.target_code}" if job.target_code else ""
     yield Step("sample", f"Cap the port, see that it does not drip, send the bottle the same day{target}.", NO_SOURCE)
-    yield waste(job)
+    yield waste("The oil that was flushed off")
     yield sign_off()
