@@ -104,7 +104,7 @@ def _isolation(job: Job) -> Caution:
     procedure = (job.isolation_procedure or "").strip()
     called = f"Isolation procedure {procedure}" if procedure else "The plant's isolation procedure"
     missing = "" if procedure else " No procedure number is recorded for this system: ask for it before starting."
-    if job.task in HANDS_OFF_TASKS | RUNNING_TASKS or job.access is Access.RUNNING:
+    if _may_move(job):
         says = (
             f"{called} comes first whenever anything is to be opened, loosened or reached into, by the people whom "
             "the plant has trained for it and by local codes; as long as the machine can move, keep outside its "
@@ -116,6 +116,14 @@ def _isolation(job: Job) -> Caution:
             "isolate, lock and tag every source of energy, release what is stored, and try that nothing starts."
         )
     return Caution(says + missing, ISOLATION_SOURCES)
+
+
+def _may_move(job: Job) -> bool:
+    """The work is done while the machine can move: nothing is opened, or only what does not need it stopped."""
+    if job.task is TaskKind.CHECK_AFTER_EVENT:
+        return not job.opens_circuit
+    is_lid_alone = job.on_tank_top and job.access is Access.RUNNING
+    return job.task in HANDS_OFF_TASKS | RUNNING_TASKS or job.keeps_running or is_lid_alone
 
 
 def _permits(job: Job) -> Iterator[Caution]:
@@ -183,7 +191,7 @@ def _start(job: Job) -> Iterator[Caution]:
 
 
 def _access(job: Job) -> Iterator[Caution]:
-    if job.access is Access.RUNNING and job.opens_circuit:
+    if job.keeps_running and not job.on_tank_top:
         yield Caution(
             "The plant lists this position as reachable with the machine running: isolate and empty the housing "
             "being opened, and make sure which side of a changeover valve is shut before loosening its cover; it "

@@ -32,7 +32,7 @@ def judged(job: Job) -> None:
     assert promising == [str(DENIAL)], job
 
 
-@settings(max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=1500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(any_job)
 def test_no_card_calls_a_machine_safe(job: Job) -> None:
     judged(job)

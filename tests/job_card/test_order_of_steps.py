@@ -5,7 +5,7 @@ from hypothesis import given, settings
 
 from scheduler.job_card.job import Job
 from scheduler.job_card.steps import ORDER, RECORDS, steps
-from scheduler.vocabulary import Access, Hazard, Place, TaskKind
+from scheduler.vocabulary import Access, EventKind, Hazard, Place, TaskKind
 from tests.job_card.jobs import any_job, every_kind_of_job, return_change
 
 
@@ -13,7 +13,7 @@ def keys(job: Job) -> list[str]:
     return [step.key for step in steps(job)]
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(any_job)
 def test_steps_appear_in_the_fixed_order_none_twice_isolation_first_and_signature_last(job: Job) -> None:
     found = keys(job)
@@ -22,7 +22,7 @@ def test_steps_appear_in_the_fixed_order_none_twice_isolation_first_and_signatur
     assert (found[0], found[-1]) == ("permit-and-isolation", "sign-off")
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(any_job)
 def test_a_step_is_short_plain_and_complete(job: Job) -> None:
     for step in steps(job):
@@ -96,3 +96,23 @@ def test_a_card_asks_for_nothing_that_its_close_out_cannot_tell(task: TaskKind) 
     asked = [record for step in steps(Job(task, Place.RETURN)) for record in step.records]
     assert asked
     assert set(asked) <= set(RECORDS)
+
+
+@settings(max_examples=150, deadline=None)
+@given(any_job)
+def test_what_must_go_together_goes_together(job: Job) -> None:
+    """Common practice, no source: a level without rest says nothing, a start without a leak check nothing either."""
+    card = {step.key: step for step in steps(job)}
+    if "level" in card and not job.keeps_running:
+        assert "settle" in card or "bring the machine to rest" in card["level"].says
+    if "start" in card:
+        assert "leak-check" in card
+        assert "stop" in card or "shut-off" in card
+    if "drain" in card:
+        assert {"fill-and-vent", "prime", "tank-entry"} <= set(card)
+    if {"vent-open", "cut-open", "bottom-of-tank"} & set(card) and not job.on_tank_top:
+        assert "zero-pressure" in card
+    if {"old-element-out", "top-up", "flush-port", "run-clean-up", "fill-and-vent"} & set(card):
+        assert "waste" in card
+    if job.task is TaskKind.CHECK_AFTER_EVENT and job.event is not EventKind.OVERHEATED:
+        assert "leak-check" in card
