@@ -300,6 +300,14 @@ class TaskKind(StrEnum):
     FLUSH = "flush"  # at commissioning
 
 
+class EvidenceKind(StrEnum):
+    """What a file that is attached to a close-out is: media types (IANA)."""
+
+    JPEG = "image/jpeg"
+    PNG = "image/png"
+    PDF = "application/pdf"
+
+
 class Scope(StrEnum):
     """What a key may do. `administer` implies every other scope but `override`, which nothing implies."""
 

@@ -16,6 +16,8 @@ from service.close_outs import routes as close_out_routes
 from service.database import Database
 from service.demand import routes as demand_routes
 from service.due import routes as due_routes
+from service.evidence import routes as evidence_routes
+from service.evidence.content import LARGEST_FILE_BYTES
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
@@ -32,6 +34,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     demand_routes.router,
     work_order_routes.router,
     close_out_routes.router,
+    evidence_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,
@@ -79,6 +82,7 @@ def create_app(
         BodyLimit,
         largest_bytes=settings.largest_body_bytes,
         largest_import_bytes=settings.largest_import_bytes,
+        largest_file_bytes=LARGEST_FILE_BYTES,
     )
     app.add_middleware(KnownHost, allowed=settings.allowed_hosts)
     return app

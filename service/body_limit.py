@@ -1,4 +1,6 @@
-"""How large a request may be: small for everything but an import's upload."""
+"""How large a request may be: small for everything but an import's upload and a file for a close-out."""
+
+import re
 
 from starlette.datastructures import Headers
 from starlette.middleware.body_limit import RequestBodyLimitMiddleware
@@ -7,15 +9,24 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.problems import TooLarge, problem_response
 
-_IMPORTS, _FORM = "/v1/imports", "multipart/form-data"  # anything else is parsed in memory and stays small
+_FORM = "multipart/form-data"  # anything else is parsed in memory and stays small
+_IMPORTS = re.compile(r"/v1/imports/?")
+_FILES = re.compile(r"/v1/close-outs/[^/]+/files/?")
+_FRAME_BYTES = 50_000  # ours: what a form puts around a file, with a line of 2,000 letters and a long name
 _DIGITS = 30
 
 
 class BodyLimit:
     """Refuses by the announced length with a problem document, and while reading where none is announced."""
 
-    def __init__(self, app: ASGIApp, *, largest_bytes: int, largest_import_bytes: int) -> None:
-        self._upload = (largest_import_bytes, RequestBodyLimitMiddleware(app, largest_import_bytes))
+    def __init__(
+        self, app: ASGIApp, *, largest_bytes: int, largest_import_bytes: int, largest_file_bytes: int
+    ) -> None:
+        with_frame = largest_file_bytes + _FRAME_BYTES
+        self._uploads = (
+            (_IMPORTS, largest_import_bytes, RequestBodyLimitMiddleware(app, largest_import_bytes)),
+            (_FILES, with_frame, RequestBodyLimitMiddleware(app, with_frame)),
+        )
         self._other = (largest_bytes, RequestBodyLimitMiddleware(app, largest_bytes))
         self._app = app
 
@@ -24,12 +35,17 @@ class BodyLimit:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        is_form = headers.get("content-type", "").lower().startswith(_FORM)
-        is_upload = is_form and scope["path"].rstrip("/") == _IMPORTS
-        limit, limited = self._upload if is_upload else self._other
+        limit, limited = self._limit(scope["path"], headers.get("content-type", ""))
         announced = headers.get("content-length", "")
         if announced.isascii() and announced.isdigit() and int(announced[:_DIGITS]) > limit:
             answer: Response = problem_response(TooLarge(f"the body may have {limit:,} bytes"))
             await answer(scope, receive, send)
             return
         await limited(scope, receive, send)
+
+    def _limit(self, path: str, content_type: str) -> tuple[int, RequestBodyLimitMiddleware]:
+        if content_type.lower().startswith(_FORM):
+            for pattern, limit, limited in self._uploads:
+                if pattern.fullmatch(path):
+                    return limit, limited
+        return self._other

@@ -103,6 +103,14 @@ class BadInput(Problem):
     title = "Some of the input cannot be taken"
 
 
+class FileNotTaken(Problem):
+    """What the file is, is decided by its content: a whole JPEG, PNG or PDF that can be read without a password."""
+
+    status = 422
+    slug = "file-not-taken"
+    title = "The file cannot be taken as evidence"
+
+
 class CannotBeTrue(Problem):
     status = 422
     slug = "cannot-be-true"

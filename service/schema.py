@@ -6,6 +6,7 @@ from service.database import metadata
 from service.demand.tables import demand_forecasts
 from service.diagnoses.tables import diagnoses
 from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
+from service.evidence.tables import evidence_files
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
@@ -28,6 +29,7 @@ TABLES = (
         picks,
         close_outs,
         close_out_corrections,
+        evidence_files,
     ),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )

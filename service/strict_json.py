@@ -79,7 +79,7 @@ def _again(body: bytes, receive: Receive) -> Receive:
 def _check(body: bytes, media_type: str) -> None:
     kind, _, subtype = media_type.partition("/")
     if kind != "application" or (subtype != "json" and not subtype.endswith("+json")):
-        says = "send the body with Content-Type application/json"
+        says = "send the body with Content-Type application/json, a file with multipart/form-data"
         raise WrongContentType(
             f"{says}; it came with {shown(media_type) or 'none'}",
             [MemberProblem(member="Content-Type", value=shown(media_type), says=says)],

@@ -1,0 +1,1 @@
+"""Evidence: pictures and papers of a close-out, known by their content, without where they were taken."""

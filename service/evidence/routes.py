@@ -1,0 +1,118 @@
+"""`/v1/close-outs/{id}/files` and `/v1/files/{id}`: what shows how a job went."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, File, Form, Header, Request, Response, UploadFile
+from starlette.responses import JSONResponse
+
+from api_schemas.evidence import EvidenceFile, EvidenceList
+from api_schemas.problems import MemberProblem
+from api_schemas.quantities import Line, RowNumber
+from scheduler.vocabulary import EvidenceKind
+from service.dependencies import Now, OpenDatabase, Reader, Worker
+from service.evidence.content import LARGEST_FILE_BYTES, MOST_FILES
+from service.evidence.keeping import attach_file, files_of, kept_file
+from service.evidence.names import attachment, name_to_save
+from service.problems import BadInput, shown
+
+router = APIRouter(tags=["evidence"])
+
+_PARTS = ("file", "name", "shows")
+_CONTENT: dict[int | str, dict[str, Any]] = {
+    200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in EvidenceKind}},
+    304: {"description": "It is the one that If-None-Match names"},
+}
+_GUARDED = {
+    "X-Content-Type-Options": "nosniff",
+    "Content-Security-Policy": "sandbox; default-src 'none'",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "private, no-cache",
+}
+"""A browser saves it, takes it for nothing else, runs nothing of it, and gives it to no other page."""
+
+
+async def _each_part_once(request: Request) -> None:
+    """A part that nobody reads would be lost without a word. Only the form, read by now, has to be awaited."""
+    names = [name for name, _ in (await request.form()).multi_items()]
+    slips = [
+        MemberProblem(member=shown(name), says=f"is not one of: {', '.join(_PARTS)}")
+        for name in dict.fromkeys(names)
+        if name not in _PARTS
+    ]
+    slips += [
+        MemberProblem(member=name, says="stands more than once; send each file in a request of its own")
+        for name in _PARTS
+        if names.count(name) > 1
+    ]
+    if slips:
+        raise BadInput("; ".join(f"{each.member}: {each.says}" for each in slips[:3]), slips)
+
+
+@router.post(
+    "/close-outs/{close_out_id}/files",
+    status_code=201,
+    response_model=EvidenceFile,
+    summary="Attach a picture or a paper",
+    responses={
+        200: {"model": EvidenceFile, "description": "It was attached already: nothing was changed"},
+        409: {"description": f"The close-out has {MOST_FILES} files already"},
+        413: {"description": f"The file has more than {LARGEST_FILE_BYTES:,} bytes"},
+        422: {"description": "It is no JPEG, PNG or PDF, is not whole, or cannot be read without a password"},
+    },
+)
+def attach(
+    caller: Worker,
+    _parts: Annotated[None, Depends(_each_part_once)],
+    database: OpenDatabase,
+    now: Now,
+    close_out_id: RowNumber,
+    file: Annotated[UploadFile, File(description="A JPEG, PNG or PDF; its content says which.")],
+    name: Annotated[str | None, Form(max_length=1000, description="By default the file's own.")] = None,
+    shows: Annotated[Line | None, Form(description="Like 'pleats at the inlet, bright flakes'.")] = None,
+) -> JSONResponse:
+    """Where and with what a picture was taken is removed, a PDF is kept as it is.
+
+    The content makes it the same file: sent again it gets the same answer, so no `Idempotency-Key` is needed.
+    """
+    attached, is_new = attach_file(
+        database,
+        close_out_id,
+        file.file.read(),
+        name=name or file.filename or "",
+        shows=shows,
+        now=now,
+        by=caller.name,
+    )
+    return JSONResponse(attached.model_dump(mode="json"), 201 if is_new else 200)
+
+
+@router.get("/close-outs/{close_out_id}/files", summary="The files of a close-out")
+def list_files(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber) -> EvidenceList:
+    """Also of one that was taken back."""
+    with database.reading() as connection:
+        return EvidenceList(items=files_of(connection, close_out_id))
+
+
+@router.get("/files/{file_id}", summary="The content of a file", response_class=Response, responses=_CONTENT)
+def show_file(
+    _caller: Reader,
+    database: OpenDatabase,
+    file_id: RowNumber,
+    if_none_match: Annotated[str | None, Header(max_length=1000)] = None,
+) -> Response:
+    """To be saved, never to be shown by a browser inside a page. Its ETag never changes."""
+    with database.reading() as connection:
+        row = kept_file(connection, file_id)
+    etag = f'"{row["kept_sha256"]}"'
+    if _names(if_none_match, etag):
+        return Response(status_code=304, headers={"ETag": etag, "Cache-Control": _GUARDED["Cache-Control"]})
+    saved_as = attachment(name_to_save(row["name"], EvidenceKind(row["kind"])))
+    return Response(
+        row["content"], media_type=row["kind"], headers={"ETag": etag, "Content-Disposition": saved_as, **_GUARDED}
+    )
+
+
+def _names(if_none_match: str | None, etag: str) -> bool:
+    """RFC 9110, 13.1.2: any of a list, weak ones too, or the star."""
+    told = [each.strip().removeprefix("W/") for each in (if_none_match or "").split(",")]
+    return etag in told or told == ["*"]
