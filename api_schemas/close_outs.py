@@ -184,7 +184,7 @@ class Correction(BaseModel):
 class CloseOut(BaseModel):
     """A close-out as it stands, with the position's next due date and its corrections, the first one first.
 
-    `undone_at` is set where it turned out never to have happened.
+    `files` counts what is attached to it. `undone_at` is set where it turned out never to have happened.
     """
 
     model_config = _OUT
@@ -203,3 +203,4 @@ class CloseOut(BaseModel):
     next_due: DueItem | None
     cautions: list[str]
     corrections: list[Correction]
+    files: int

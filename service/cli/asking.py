@@ -55,14 +55,27 @@ class Asker:
         body: Any = None,
         query: dict[str, Any] | None = None,
         headers: dict[str, str] | None = None,
+        file: tuple[str, bytes] | None = None,
+        form: dict[str, str] | None = None,
     ) -> Any:
-        """The answer's JSON. Raises Refused for a problem document, and for a server that cannot be reached."""
+        """The answer's JSON; `file` is a name with its content, sent as a form.
+
+        Raises Refused for a problem document, and for a server that cannot be reached.
+        """
         given = {name: value for name, value in (query or {}).items() if value is not None}
         try:
             with httpx.Client(
                 base_url=self._address, headers=self._headers, transport=self._transport, timeout=_PATIENCE_S
             ) as client:
-                answer = client.request(method, path, json=body, params=given, headers=headers)
+                answer = client.request(
+                    method,
+                    path,
+                    json=body,
+                    params=given,
+                    headers=headers,
+                    data=form,
+                    files=None if file is None else {"file": file},
+                )
         except httpx.HTTPError as error:
             raise Refused({"detail": f"the server did not answer: {error}"}) from None
         if answer.is_success:

@@ -77,6 +77,15 @@ def print_corrected(answer: dict[str, Any]) -> None:
     _print_what_follows(console, answer)
 
 
+def print_attached(answer: dict[str, Any]) -> None:
+    """Every file of a close-out."""
+    console = _console()
+    for file in answer["items"]:
+        shows = f": {file['shows']}" if file["shows"] else ""
+        kept = "as sent" if file["as_sent"] else "without where it was taken"
+        console.print(Text(f"file {file['id']}  {file['name']}, {file['kept_bytes']:,} bytes, {kept}{shows}"))
+
+
 def _told(value: Any) -> str:
     """A member of a close-out in words: quantities with their units, lists item by item."""
     if value is None or value == []:
@@ -95,6 +104,8 @@ def _print_what_follows(console: Console, answer: dict[str, Any]) -> None:
         console.print(Text(f"NOT AS SPECIFIED: {mismatch['says']}", style="bold"))
     if answer["mismatches"]:
         console.print(Text(answer["cautions"][0], style="bold"))
+    if answer.get("files"):  # an answer that was kept before there were files has none
+        console.print(Text(f"files attached: {answer['files']}"))
     due = answer["next_due"]
     if due is not None:
         when = "no date" if due["due_at"] is None else due["due_at"][:10]

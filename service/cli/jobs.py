@@ -1,8 +1,9 @@
-"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close, correct."""
+"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close, correct, attach."""
 
 import json
 import sys
 import uuid
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -11,10 +12,11 @@ from service.cli.asking import Asker
 from service.cli.close_out_words import close_out_body, reading_words
 from service.cli.job_card import print_card, print_closed, print_corrected, print_jobs
 from service.cli.kit_table import print_kit
+from service.cli.job_card import print_attached, print_card, print_closed, print_corrected, print_jobs
 from service.cli.opening import DatabaseOption
 from service.clock.now import now_utc
 
-app = typer.Typer(help="Work orders: list, show, issue, start, hold, close, correct.", no_args_is_help=True)
+app = typer.Typer(help="Work orders: list, show, issue, start, hold, close, correct, attach.", no_args_is_help=True)
 
 ServerOption = Annotated[
     str | None,
@@ -274,3 +276,25 @@ def correct(
     path = f"/v1/close-outs/{close_out}/corrections"
     answer = Asker(server, database).ask("POST", path, body=body, headers=headers)
     _tell(answer, as_json=as_json, show=print_corrected)
+
+
+@app.command()
+def attach(
+    close_out: CloseOutArgument,
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE…", exists=True, dir_okay=False, readable=True, help="JPEG, PNG or PDF."),
+    ],
+    shows: Annotated[str | None, typer.Option(help="What they show, like 'bright flakes at the inlet'.")] = None,
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Attach pictures or papers, without where they were taken. The same file again changes nothing."""
+    asker = Asker(server, database)
+    path = f"/v1/close-outs/{close_out}/files"
+    form = None if shows is None else {"shows": shows}
+    for file in files:  # one refused does not take back those before it
+        asker.ask("POST", path, file=(file.name, file.read_bytes()), form=form)
+        typer.echo(f"{file.name} is attached to close-out {close_out}", err=True)
+    _tell(asker.ask("GET", path), as_json=as_json, show=print_attached)

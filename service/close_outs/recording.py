@@ -16,6 +16,7 @@ from service.close_outs.subject import Subject, subject_of
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.due.listing import due_of_position
 from service.due.planning_pass import run_pass
+from service.evidence.tables import evidence_files
 from service.problems import InTheWay, NotFound
 from service.work_orders.cards import cautions_of
 from service.work_orders.tables import tasks, work_orders
@@ -76,6 +77,7 @@ def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
         next_due=due_of_position(connection, row["position"]) if row["position"] else None,
         cautions=([STAY_OUT] if mismatches else []) + cautions_of(connection, row["task"]),
         corrections=_corrections(connection, id_),
+        files=_count_files(connection, id_),
     )
 
 
@@ -92,6 +94,11 @@ def _corrections(connection: sa.Connection, id_: int) -> list[Correction]:
         )
         for row in rows
     ]
+
+
+def _count_files(connection: sa.Connection, id_: int) -> int:
+    query = sa.select(sa.func.count()).select_from(evidence_files).where(evidence_files.c.close_out == id_)
+    return connection.scalar(query) or 0
 
 
 def close_out_row(connection: sa.Connection, id_: int) -> sa.RowMapping:

@@ -30,6 +30,7 @@ _TURNS = {  # CIPA DC-008, 4.6.4: what brings row 0 to the top and column 0 to t
     8: Transpose.ROTATE_90,
 }
 _FIRST_ON_ITS_SIDE = 5
+_BLOCK = 8  # T.81, A.1.3
 _FULL_COLOUR, _BOTH_WAYS = 0, 2  # the library's numbers for 4:4:4 and 4:2:0
 
 _one_at_a_time = threading.Lock()  # each decoded picture may take the memory of MOST_PIXELS
@@ -80,13 +81,18 @@ def _name(kind: EvidenceKind) -> str:
 
 
 def _turned_jpeg(image: Image.Image, orientation: int) -> bytes:
-    """With the tables of the first coding: what they have cut away once is not cut away again."""
+    """With the tables of the first coding: what they have cut away once is not cut away again.
+
+    That holds where the blocks lie as before, which is so where both sides are whole numbers of blocks. Elsewhere the
+    tables are made finer and the colours are not halved again, so that the file grows rather than the loss.
+    """
     assert isinstance(image, JpegImagePlugin.JpegImageFile)  # noqa: S101 - it was opened as one
     on_its_side = orientation >= _FIRST_ON_ITS_SIDE
     tables = [_on_its_side(each) if on_its_side else each for _, each in sorted(image.quantization.items())]
-    sampling = JpegImagePlugin.get_sampling(image)
-    if sampling != _BOTH_WAYS:
-        sampling = _FULL_COLOUR  # what is halved along one side only would be halved along the other one
+    if not _lies_on(_BLOCK, image):
+        tables = [[(step + 1) // 2 for step in table] for table in tables]
+    is_halved = JpegImagePlugin.get_sampling(image) == _BOTH_WAYS
+    sampling = _BOTH_WAYS if is_halved and _lies_on(2 * _BLOCK, image) else _FULL_COLOUR
     return jpeg_picture(
         _saved(
             image.transpose(_TURNS[orientation]),
@@ -99,9 +105,13 @@ def _turned_jpeg(image: Image.Image, orientation: int) -> bytes:
     ).content
 
 
+def _lies_on(grid: int, image: Image.Image) -> bool:
+    return image.width % grid == 0 and image.height % grid == 0
+
+
 def _on_its_side(table: list[int]) -> list[int]:
     """A table of 8 × 8 with its rows as columns."""
-    return [table[8 * column + row] for row in range(8) for column in range(8)]
+    return [table[_BLOCK * column + row] for row in range(_BLOCK) for column in range(_BLOCK)]
 
 
 def _turned_png(image: Image.Image, orientation: int) -> bytes:

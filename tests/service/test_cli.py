@@ -17,6 +17,7 @@ from service.database import Database
 from service.schema import TABLES as TABLES_KEPT
 from service.schema import metadata
 from tests.databases import url_at
+from tests.service.evidence_files import jpeg_of_a_camera, pdf
 from tests.service.served import ServerProcess, run
 from tests.service.small_plant import ELEMENT, LAST_HOURS, LAST_READING, LOT, POSITIONS, TABLES, write_small_plant
 
@@ -394,3 +395,33 @@ def test_a_job_is_closed_beside_the_database_as_on_a_server(elementdue: Command,
     later = elementdue("jobs", "readings", closed.told["id"], "--dp-after", "0.4 bar, 180 L/min, 50 degC")
     assert later.code == DONE
     assert count(file, "dp_readings") == 1
+    picture = file.with_name("ring 1.jpg")
+    picture.write_bytes(jpeg_of_a_camera())
+    attached = elementdue("jobs", "attach", closed.told["id"], picture, "--shows", "pleats", "--json")
+    assert attached.code == DONE
+    assert [(each["name"], each["shows"]) for each in attached.told["items"]] == [("ring 1.jpg", "pleats")]
+
+
+def test_pictures_and_papers_are_attached_on_a_server_and_a_second_time_change_nothing(
+    jobs: Command, server: ServerProcess, tmp_path: Path
+) -> None:
+    at = ("--at", LAST_READING.replace(hour=13).isoformat(), "--hours", LAST_HOURS + 3)
+    job = jobs("close", "--position", "LINE1-R3", "--unchanged", *at, "--json").told["id"]
+    for name, held in (("ring 1.jpg", jpeg_of_a_camera()), ("report.pdf", pdf()), ("a.gif", b"GIF89a")):
+        (tmp_path / name).write_bytes(held)
+    picture, paper, film = (tmp_path / name for name in ("ring 1.jpg", "report.pdf", "a.gif"))
+    ended = jobs("attach", job, picture, paper, "--shows", "pleats")
+    assert ended.code == DONE
+    first, second = ended.stdout.splitlines()
+    assert "  ring 1.jpg, " in first
+    assert first.endswith(" bytes, without where it was taken: pleats")
+    assert second.endswith(f"  report.pdf, {len(pdf()):,} bytes, as sent: pleats")
+    refused = jobs("attach", job, paper, film)
+    assert (refused.code, refused.stdout) == (REFUSED, "")
+    assert refused.stderr.splitlines() == [
+        f"report.pdf is attached to close-out {job}",
+        "a.gif: it is a GIF picture; expected a JPEG or PNG picture or a PDF",
+    ]
+    assert count(server.database, "evidence_files") == 2
+    assert jobs("attach", job, tmp_path / "nothing.jpg").code == USAGE
+    assert "files attached: 2" in jobs("readings", job, "--dp-after", "0.3 bar").stdout
