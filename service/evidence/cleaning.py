@@ -18,7 +18,7 @@ from service.evidence.orientation import UPRIGHT, orientation_of
 from service.evidence.png import PngPicture, png_picture
 
 MOST_PIXELS = 50_000_000
-"""Ours: about 8,000 × 6,000; decoded it takes 200 MB, and as much again to be turned."""
+"""Ours: about 8,000 × 6,000; decoded it takes up to 200 MB, and as much again to be turned."""
 
 _TURNS = {  # CIPA DC-008, 4.6.4: what brings row 0 to the top and column 0 to the left
     2: Transpose.FLIP_LEFT_RIGHT,
@@ -100,7 +100,6 @@ def _turned_jpeg(image: Image.Image, orientation: int) -> bytes:
             qtables=tables,
             subsampling=sampling,
             icc_profile=image.info.get("icc_profile"),
-            progressive=bool(image.info.get("progressive")),
         )
     ).content
 

@@ -63,7 +63,7 @@ def _found(content: bytes) -> str:
     for pattern, what in _FOREIGN:
         if pattern.match(content):
             return what
-    return f"nothing known here (it begins with the bytes {content[:_SHOWN_BYTES].hex(' ')})"
+    return f"of no known kind (it begins with the bytes {content[:_SHOWN_BYTES].hex(' ')})"
 
 
 def check_pdf(content: bytes) -> None:

@@ -273,12 +273,12 @@ REFUSED: dict[str, tuple[bytes, str]] = {
     ),
     "a program": (
         b"MZ\x90\x00\x03\x00\x00\x00\x04",
-        "it is nothing known here (it begins with the bytes 4d 5a 90 00 03 00 00 00); "
+        "it is of no known kind (it begins with the bytes 4d 5a 90 00 03 00 00 00); "
         "expected a JPEG or PNG picture or a PDF",
     ),
     "a PDF behind other bytes": (
         b"(junk)" + made.pdf(),
-        "it is nothing known here (it begins with the bytes 28 6a 75 6e 6b 29 25 50); "
+        "it is of no known kind (it begins with the bytes 28 6a 75 6e 6b 29 25 50); "
         "expected a JPEG or PNG picture or a PDF",
     ),
     "a JPEG without its end": (made.jpeg()[:-2], "the JPEG is cut short: it has no end (EOI)"),
