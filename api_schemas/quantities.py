@@ -21,7 +21,7 @@ Line = Annotated[str, StringConstraints(max_length=2000, strip_whitespace=True, 
 """Text of a person, without control characters."""
 
 RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
-"""What the service numbers itself: tasks, work orders, close-outs, imports, files. The bound is the database column's."""
+"""What the service numbers itself: tasks, orders, close-outs, imports, files. The bound is the database column's."""
 
 _LARGEST = 1e12
 

@@ -48,7 +48,7 @@ def closed(client: httpx.Client) -> Any:
 
 @pytest.fixture(scope="module")
 def job(closed: Any) -> int:
-    """One closed job for every test that looks at nothing but its own file."""
+    """One closed job for the tests that look at nothing but their own file, and there are fewer than twenty of those."""
     return int(closed())
 
 
@@ -98,7 +98,8 @@ def test_a_picture_is_attached_listed_and_served_to_be_saved(closed: Any, client
     assert answer.headers["Content-Security-Policy"] == "sandbox; default-src 'none'"
 
 
-def test_a_file_that_a_client_has_is_not_sent_again(job: int, client: httpx.Client) -> None:
+def test_a_file_that_a_client_has_is_not_sent_again(closed: Any, client: httpx.Client) -> None:
+    job = closed()
     told = attached(client, job, made.png(made.two_halves(size=(10, 10))))
     path = f"/v1/files/{told['id']}"
     etag = client.get(path).headers["ETag"]
@@ -119,9 +120,8 @@ def test_a_file_that_a_client_has_is_not_sent_again(job: int, client: httpx.Clie
     ],
 )
 def test_what_a_file_is_is_decided_by_its_content_whatever_it_is_called(
-    closed: Any, client: httpx.Client, content: bytes, name: str, kind: str, saved_as: str
+    job: int, client: httpx.Client, content: bytes, name: str, kind: str, saved_as: str
 ) -> None:
-    job = closed()
     form = {"file": (name, content, "text/html")}  # nor by what the sender calls it
     told = client.post(f"/v1/close-outs/{job}/files", files=form).json()
     assert told["kind"] == kind
@@ -148,11 +148,10 @@ def test_what_a_file_is_is_decided_by_its_content_whatever_it_is_called(
     ],
 )
 def test_a_name_puts_nothing_into_a_header_and_names_no_folder(
-    closed: Any, client: httpx.Client, told: str, kept: str, header: str
+    job: int, client: httpx.Client, told: str, kept: str, header: str
 ) -> None:
-    job = closed()
     # in a part of its own it comes through as it stands, whatever a client does to a file's name
-    form = {"file": ("sent.jpg", made.jpeg())}
+    form = {"file": ("sent.jpg", made.jpeg(comment=told.encode()))}  # another file each time
     file = client.post(f"/v1/close-outs/{job}/files", files=form, data={"name": told}).json()
     assert file["name"] == kept
     answer = client.get(f"/v1/files/{file['id']}")
@@ -190,7 +189,7 @@ def test_the_same_file_again_changes_nothing_and_gets_the_same_answer(
 def test_two_who_send_the_same_file_at_once_attach_it_once(service: Served, closed: Any) -> None:
     together = Barrier(2)
     key = service.key(Scope.WORK, name="two tablets")
-    jobs = [closed() for _ in range(5)]
+    jobs = [closed() for _ in range(3)]
     content = made.jpeg_of_a_camera(orientation=6)
 
     def begin(job: int) -> httpx.Response:
