@@ -48,7 +48,7 @@ def closed(client: httpx.Client) -> Any:
 
 @pytest.fixture(scope="module")
 def job(closed: Any) -> int:
-    """One closed job for the tests that look at nothing but their own file, and there are fewer than twenty of those."""
+    """One closed job for the tests that look at nothing but their own file; fewer than twenty of those succeed."""
     return int(closed())
 
 
