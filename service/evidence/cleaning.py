@@ -1,7 +1,7 @@
 """A file as it is kept: a picture without where and with what it was taken, upright, and seen to be readable.
 
 The segments and chunks that make the picture are copied bit for bit. Only a picture that a camera stored lying down
-is coded anew: a JPEG with its own quantisation tables, so that little is lost, a PNG without loss.
+is coded anew: a JPEG with its own quantisation tables, so that little is lost.
 """
 
 import threading
@@ -30,7 +30,7 @@ _TURNS = {  # CIPA DC-008, 4.6.4: what brings row 0 to the top and column 0 to t
     8: Transpose.ROTATE_90,
 }
 _FIRST_ON_ITS_SIDE = 5
-_BLOCK = 8  # T.81, A.1.3
+_BLOCK = 8  # T.81, A.3.3
 _FULL_COLOUR, _BOTH_WAYS = 0, 2  # the library's numbers for 4:4:4 and 4:2:0
 
 _one_at_a_time = threading.Lock()  # each decoded picture may take the memory of MOST_PIXELS
@@ -114,6 +114,7 @@ def _on_its_side(table: list[int]) -> list[int]:
 
 
 def _turned_png(image: Image.Image, orientation: int) -> bytes:
+    """Without loss up to 8 bits a colour and in 16 bits of grey; of 16 bits a colour the decoder gives 8."""
     return png_picture(_saved(image.transpose(_TURNS[orientation]), "PNG")).content
 
 

@@ -2,14 +2,17 @@
 
 import random
 from io import BytesIO
+from urllib.parse import unquote
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import ExifTags, Image, ImageCms
 
 from scheduler.vocabulary import EvidenceKind
 from service.evidence.cleaning import cleaned
 from service.evidence.content import Unfit
-from service.evidence.names import safe_name
+from service.evidence.names import attachment, name_to_save, safe_name
 from service.evidence.orientation import orientation_of
 from tests.service import evidence_files as made
 
@@ -197,6 +200,21 @@ def test_a_broken_file_is_refused_or_kept_whole_and_never_a_fault(kind: str) -> 
     assert not [says for says in refused if "0x" in says]  # nothing of the inside
     assert len(refused) > 100
     assert whole > 0 or kind == "PNG"  # whose every chunk has a checksum
+
+
+@given(st.text(max_size=400))
+def test_no_name_at_all_leaves_its_header_or_its_folder(told: str) -> None:
+    name = safe_name(told)
+    assert 0 < len(name) <= 150
+    assert name.isprintable()
+    assert not set(name) & set('/\\"<>:|?*%;')
+    assert name[0] not in " ."
+    assert name[-1] not in " ."
+    assert safe_name(name) == name
+    header = attachment(name_to_save(name, EvidenceKind.PDF))
+    assert header.isascii()
+    assert header.count('"') == 2
+    assert unquote(header.rpartition("UTF-8''")[2]).startswith(name)
 
 
 def test_a_name_that_is_safe_is_left_as_it_is() -> None:
