@@ -11,7 +11,7 @@ from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
-from service.work_orders.tables import picks, tasks, work_orders
+from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
 TABLES = (
     *TABLE.values(),
@@ -26,7 +26,8 @@ TABLES = (
         diagnoses,
         work_orders,
         tasks,
-        picks,
+        oil_picks,
+    picks,
         close_outs,
         close_out_corrections,
         evidence_files,

@@ -10,9 +10,8 @@ import typer
 
 from service.cli.asking import Asker
 from service.cli.close_out_words import close_out_body, reading_words
-from service.cli.job_card import print_card, print_closed, print_corrected, print_jobs
-from service.cli.kit_table import print_kit
 from service.cli.job_card import print_attached, print_card, print_closed, print_corrected, print_jobs
+from service.cli.kit_table import print_kit
 from service.cli.opening import DatabaseOption
 from service.clock.now import now_utc
 
