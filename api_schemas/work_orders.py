@@ -1,11 +1,12 @@
 """Work orders, their tasks and picks on the wire."""
 
 from datetime import datetime
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
-from api_schemas.quantities import Line, Volume, Wire
-from scheduler.vocabulary import TaskKind, Trigger, WorkOrderState
+from api_schemas.quantities import Line, RowNumber, Volume, Wire
+from scheduler.vocabulary import OrderStep, TaskKind, Trigger, WorkOrderState
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
 
@@ -109,6 +110,33 @@ class WorkOrderNote(BaseModel):
     model_config = Wire
 
     note: Line
+
+
+class NotDone(BaseModel):
+    """A task of the order that was not done, and why: a pass raises the work anew while its reason stands."""
+
+    model_config = Wire
+
+    task: RowNumber
+    why: Annotated[Line, Field(min_length=3)]
+
+
+class HistoryEntry(BaseModel):
+    """One step of an order, or of its `task`."""
+
+    model_config = _OUT
+
+    at: datetime
+    by: str
+    step: OrderStep
+    task: int | None
+    note: str | None
+
+
+class History(BaseModel):
+    model_config = _OUT
+
+    items: list[HistoryEntry]
 
 
 class ReserveIn(BaseModel):

@@ -286,6 +286,25 @@ class WorkOrderState(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+class OrderStep(StrEnum):
+    """What happens to a work order or to one of its tasks."""
+
+    RAISED = "raised"
+    MOVED = "moved"  # to another day or stop
+    ISSUED = "issued"
+    STARTED = "started"
+    HELD = "held"
+    RELEASED = "released"
+    KIT_RESERVED = "kit_reserved"
+    KIT_RELEASED = "kit_released"
+    PROPOSAL_ACCEPTED = "proposal_accepted"
+    TASK_DONE = "task_done"
+    TASK_NOT_DONE = "task_not_done"
+    TASK_OPEN_AGAIN = "task_open_again"  # its close-out was taken back
+    DONE = "done"
+    WITHDRAWN = "withdrawn"
+
+
 class TaskKind(StrEnum):
     CHANGE_ELEMENT = "change_element"
     SERVICE_STRAINER = "service_strainer"

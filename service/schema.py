@@ -11,6 +11,7 @@ from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
+from service.work_orders.history import order_history
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
 TABLES = (
@@ -27,7 +28,8 @@ TABLES = (
         work_orders,
         tasks,
         oil_picks,
-    picks,
+        order_history,
+        picks,
         close_outs,
         close_out_corrections,
         evidence_files,

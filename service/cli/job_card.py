@@ -53,6 +53,15 @@ def print_card(order: dict[str, Any]) -> None:
             console.print(Text(f"  {_oil(pick)}"))
 
 
+def print_history(answer: dict[str, Any]) -> None:
+    """One line a step."""
+    console = _console()
+    for entry in answer["items"]:
+        task = f" task {entry['task']}" if entry["task"] else ""
+        note = f": {entry['note']}" if entry["note"] else ""
+        console.print(Text(f"{entry['at'][:16]}  {_words(entry['step'])}{task}, by {entry['by']}{note}"))
+
+
 def print_closed(answer: dict[str, Any]) -> None:
     """What was recorded, and what is due next."""
     console = _console()

@@ -10,7 +10,7 @@ import typer
 
 from service.cli.asking import Asker
 from service.cli.close_out_words import close_out_body, reading_words
-from service.cli.job_card import print_attached, print_card, print_closed, print_corrected, print_jobs
+from service.cli.job_card import print_attached, print_card, print_closed, print_corrected, print_history, print_jobs
 from service.cli.kit_table import print_kit
 from service.cli.opening import DatabaseOption
 from service.clock.now import now_utc
@@ -103,6 +103,28 @@ def issue(order: OrderArgument, server: ServerOption = None, database: DatabaseO
 def start(order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None) -> None:
     """Begin the work."""
     _verb("start", order, server, database)
+
+
+@app.command("not-done")
+def not_done(
+    order: OrderArgument,
+    task: Annotated[int, typer.Option(help="The task that was not done.")],
+    why: Annotated[str, typer.Option(help="The reason.")],
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+) -> None:
+    """Leave a task undone; the order's other tasks stay."""
+    body = {"task": task, "why": why}
+    answer = Asker(server, database).ask("POST", f"/v1/work-orders/{order}/not-done", body=body)
+    typer.echo(f"task {task} is left undone; work order {order} is {answer['state']}", err=True)
+
+
+@app.command()
+def history(
+    order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None, as_json: JsonOption = False
+) -> None:
+    """What became of an order: who did what, when and why."""
+    _tell(Asker(server, database).ask("GET", f"/v1/work-orders/{order}/history"), as_json=as_json, show=print_history)
 
 
 @app.command()

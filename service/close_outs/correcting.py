@@ -117,7 +117,7 @@ class _Correction:
         if self._told.undo:
             self._refuse_under_a_later_change("never happened")
             after, mismatches = Effects(), []
-            give_task_back(self._connection, self._subject, self._now)
+            give_task_back(self._connection, self._subject, self._now, self._by)
         else:
             checked = self._checked(was)
             self._check_added_readings(before, checked)

@@ -6,7 +6,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from api_schemas.close_outs import ChangedMember, CloseOut, CloseOutIn, Correction, LaterReadings, Mismatch
-from scheduler.vocabulary import WorkOrderState
+from scheduler.vocabulary import OrderStep, WorkOrderState
 from service.clock.turn import moment_of_turn
 from service.close_outs.checking import STAY_OUT, Checked, as_dict, check_close_out, check_later_readings
 from service.close_outs.consequences import Booking, apply_consequences, catalogue_unknown, keep_dp
@@ -19,6 +19,7 @@ from service.due.planning_pass import run_pass
 from service.evidence.tables import evidence_files
 from service.problems import InTheWay, NotFound
 from service.work_orders.cards import cautions_of
+from service.work_orders.history import note_step
 from service.work_orders.tables import tasks, work_orders
 
 
@@ -36,7 +37,7 @@ def record_close_out(connection: sa.Connection, told: CloseOutIn, now: datetime,
     catalogue_unknown(connection, told, subject, checked)
     effects = effects_of(connection, told, subject, checked)
     apply_consequences(connection, effects, checked.stay, Booking(told.at, now, f"close-out {source_id}"))
-    _end_task(connection, subject, told.at)
+    _end_task(connection, subject, told.at, source_id, now, by)
     run_pass(
         connection, as_of=now, now=now, cause=f"close-out {source_id}", by=by, systems=frozenset({subject.system})
     )
@@ -136,11 +137,15 @@ def _insert(
     return int(inserted[0])
 
 
-def _end_task(connection: sa.Connection, subject: Subject, at: datetime) -> None:
+def _end_task(
+    connection: sa.Connection, subject: Subject, at: datetime, close_out: int, now: datetime, by: str
+) -> None:
     """The task is done, and with its last one the order: a withdrawn order is settled by it."""
     connection.execute(
         sa.update(tasks).where(tasks.c.id == subject.task).values(state="done", ended_at=at, proposal=None)
     )
+    note = f"close-out {close_out}"
+    note_step(connection, subject.order, OrderStep.TASK_DONE, at=now, by=by, task=subject.task, note=note)
     still_open = connection.scalar(
         sa.select(sa.func.count()).where(tasks.c.work_order == subject.order, tasks.c.state == "open")
     )
@@ -150,3 +155,4 @@ def _end_task(connection: sa.Connection, subject: Subject, at: datetime) -> None
             .where(work_orders.c.id == subject.order)
             .values(state=WorkOrderState.DONE, ended_at=at, version=work_orders.c.version + 1)
         )
+        note_step(connection, subject.order, OrderStep.DONE, at=now, by=by)

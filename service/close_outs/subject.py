@@ -8,10 +8,11 @@ import sqlalchemy as sa
 from api_schemas.close_outs import CloseOutIn
 from api_schemas.problems import MemberProblem
 from scheduler.planning.wanted_work import task_kind_of
-from scheduler.vocabulary import ElementKind, TaskKind, Trigger, WorkOrderState
+from scheduler.vocabulary import ElementKind, OrderStep, TaskKind, Trigger, WorkOrderState
 from service.close_outs.tables import close_outs, happened
 from service.plant_folder import tables as t
 from service.problems import BadInput, CannotBeTrue, InTheWay, NotFound
+from service.work_orders.history import note_step
 from service.work_orders.tables import tasks, work_orders
 
 _UNPLANNED = "unplanned"
@@ -142,6 +143,7 @@ def _made(
         )
     ).inserted_primary_key
     assert order is not None  # noqa: S101 - an insert of one row has its key
+    note_step(connection, int(order[0]), OrderStep.RAISED, at=now, by=by, note="change without a work order")
     task = connection.execute(
         sa.insert(tasks).values(
             work_order=order[0],

@@ -9,11 +9,14 @@ import sqlalchemy as sa
 from scheduler.planning.stops import Stop
 from scheduler.planning.wanted_work import Look
 from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
-from scheduler.vocabulary import TaskKind, WorkOrderState
+from scheduler.vocabulary import OrderStep, TaskKind, WorkOrderState
 from service.close_outs.tables import close_outs, happened
 from service.diagnoses.tables import diagnoses
 from service.plant_store.time import from_day, to_day
+from service.work_orders.history import note_step
 from service.work_orders.tables import tasks, work_orders
+
+_ISSUED_BY = "plant setting issue_ahead"
 
 _OPEN_STATES = tuple(
     state.value
@@ -84,15 +87,17 @@ def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str)
     """Raise, move, issue and withdraw drafts, and keep the proposals for issued work."""
     _end(connection, tasks, plan.withdrawn_tasks, state="withdrawn", now=now)
     for draft in plan.drafts:
-        order = _raise(connection, draft, now, by) if draft.id is None else _move(connection, draft, now)
+        order = _raise(connection, draft, now, by) if draft.id is None else _move(connection, draft, now, by)
         for task_id, task in draft.tasks:
             _keep_task(connection, order, task_id, task, now)
     for proposal in plan.proposals:
         connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
     partly_done = has_done_work(connection, plan.withdrawn_orders)
     untouched = set(plan.withdrawn_orders) - partly_done
-    _end(connection, work_orders, sorted(untouched), state=WorkOrderState.WITHDRAWN, now=now)
-    _end(connection, work_orders, sorted(partly_done), state=WorkOrderState.DONE, now=now)
+    for ended, state in ((untouched, WorkOrderState.WITHDRAWN), (partly_done, WorkOrderState.DONE)):
+        _end(connection, work_orders, sorted(ended), state=state, now=now)
+        for order in sorted(ended):
+            note_step(connection, order, OrderStep(state), at=now, by=by, note="its reason is gone")
 
 
 def has_done_work(connection: sa.Connection, orders: Iterable[int]) -> set[int]:
@@ -125,7 +130,7 @@ def _order_values(draft: DraftOrder) -> dict[str, Any]:
 
 
 def _issued(now: datetime) -> dict[str, Any]:
-    return {"state": WorkOrderState.ISSUED, "issued_at": now, "issued_by": "plant setting issue_ahead"}
+    return {"state": WorkOrderState.ISSUED, "issued_at": now, "issued_by": _ISSUED_BY}
 
 
 def _raise(connection: sa.Connection, draft: DraftOrder, now: datetime, by: str) -> int:
@@ -140,15 +145,22 @@ def _raise(connection: sa.Connection, draft: DraftOrder, now: datetime, by: str)
     values |= _order_values(draft) | (_issued(now) if draft.issue else {})
     raised = connection.execute(sa.insert(work_orders).values(**values)).inserted_primary_key
     assert raised is not None  # noqa: S101 - an insert of one row has its key
-    return int(raised[0])
+    order = int(raised[0])
+    note_step(connection, order, OrderStep.RAISED, at=now, by=by)
+    if draft.issue:
+        note_step(connection, order, OrderStep.ISSUED, at=now, by=_ISSUED_BY)
+    return order
 
 
-def _move(connection: sa.Connection, draft: DraftOrder, now: datetime) -> int:
+def _move(connection: sa.Connection, draft: DraftOrder, now: datetime, by: str) -> int:
     assert draft.id is not None  # noqa: S101 - the caller raises new ones
     stands = connection.execute(sa.select(work_orders).where(work_orders.c.id == draft.id)).mappings().one()
     values = {name: value for name, value in _order_values(draft).items() if stands[name] != value}
+    if values:
+        note_step(connection, draft.id, OrderStep.MOVED, at=now, by=by)
     if draft.issue:
         values |= _issued(now)
+        note_step(connection, draft.id, OrderStep.ISSUED, at=now, by=_ISSUED_BY)
     if values:
         values["version"] = stands["version"] + 1
         connection.execute(sa.update(work_orders).where(work_orders.c.id == draft.id).values(**values))

@@ -8,12 +8,13 @@ import sqlalchemy as sa
 from scheduler.planning.kits import Pick
 from scheduler.planning.oil_kits import OilPick
 from scheduler.planning.pipeline import PlannedWork, picks_of_work
-from scheduler.vocabulary import WorkOrderState
+from scheduler.vocabulary import OrderStep, WorkOrderState
 from service.plant_store.catalogue import load_alternates
 from service.plant_store.time import from_day, to_day
 from service.problems import InTheWay, KitShort
 from service.stock.queries import kit_specs
 from service.stock.shelves import load_shelves
+from service.work_orders.history import note_step
 from service.work_orders.picking import hold, save_picks
 from service.work_orders.planning import open_work
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
@@ -49,9 +50,12 @@ def reserve_kit(
     if hold(connection, parts, oil, now=now, by=by):
         _plan_all(connection, now)
         _count_up(connection, order_id, row["version"])
+        note_step(connection, order_id, OrderStep.KIT_RESERVED, at=now, by=by, note="; ".join(short) or None)
 
 
-def release_kit(connection: sa.Connection, order_id: int, *, now: datetime, if_version: int | None = None) -> None:
+def release_kit(
+    connection: sa.Connection, order_id: int, *, now: datetime, by: str, if_version: int | None = None
+) -> None:
     """Hold nothing for the order any more; the next to need it may have it. Raises NotFound, ChangedMeanwhile."""
     row = order_row(connection, order_id, if_version)
     freed = 0
@@ -61,6 +65,7 @@ def release_kit(connection: sa.Connection, order_id: int, *, now: datetime, if_v
     if freed:
         _plan_all(connection, now)
         _count_up(connection, order_id, row["version"])
+        note_step(connection, order_id, OrderStep.KIT_RELEASED, at=now, by=by)
 
 
 def _of_order(order_id: int) -> sa.Select[tuple[int]]:

@@ -8,15 +8,17 @@ from fastapi import APIRouter, Body, Header, Query, Response
 
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
-from api_schemas.work_orders import KitSheet, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
+from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.dependencies import Now, OpenDatabase, Planner, Reader, Worker
 from service.problems import BadInput
 from service.work_orders import verbs
 from service.work_orders.cards import work_order, work_order_cards
+from service.work_orders.history import history_of
 from service.work_orders.kit_sheet import kit_sheet
 from service.work_orders.reserving import release_kit, reserve_kit
 from service.work_orders.tables import tasks, work_orders
+from service.work_orders.verbs import order_row
 
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
 
@@ -71,6 +73,14 @@ def show_kit(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> Ki
     """Of its open tasks; what is short stands last, with the day on which supply covers it."""
     with database.reading() as connection:
         return kit_sheet(connection, order_id)
+
+
+@router.get("/{order_id}/history", summary="What became of a work order: who did what, when and why")
+def show_history(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> History:
+    """From the first step on; nothing of it is ever changed."""
+    with database.reading() as connection:
+        order_row(connection, order_id)
+        return History(items=history_of(connection, order_id))
 
 
 def _after(cursor: str | None) -> int:
@@ -149,7 +159,7 @@ def reserve(
 
 @router.post("/{order_id}/release-kit", summary="Hold the kit of an order no longer")
 def release_held_kit(
-    _caller: Planner,
+    caller: Planner,
     database: OpenDatabase,
     now: Now,
     order_id: RowNumber,
@@ -160,7 +170,7 @@ def release_held_kit(
     version = _version(if_match)
     return _change(
         *(database, order_id, response),
-        lambda connection: release_kit(connection, order_id, now=now, if_version=version),
+        lambda connection: release_kit(connection, order_id, now=now, by=caller.name, if_version=version),
     )
 
 
@@ -178,6 +188,26 @@ def start(
     return _change(
         *(database, order_id, response),
         lambda connection: verbs.do(connection, order_id, verbs.START, now=now, by=caller.name, if_version=version),
+    )
+
+
+@router.post("/{order_id}/not-done", summary="Leave a task undone, with the reason")
+def not_done(
+    caller: Worker,
+    database: OpenDatabase,
+    now: Now,
+    order_id: RowNumber,
+    response: Response,
+    body: Annotated[NotDone, Body()],
+    if_match: IfMatch = None,
+) -> WorkOrder:
+    """The order's other tasks stay; a pass raises the work anew while its reason stands."""
+    version = _version(if_match)
+    return _change(
+        *(database, order_id, response),
+        lambda connection: verbs.leave_undone(
+            *(connection, order_id, body.task, body.why), now=now, by=caller.name, if_version=version
+        ),
     )
 
 
@@ -240,7 +270,7 @@ def withdraw(
 
 @router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
 def accept_proposal(
-    _caller: Planner,
+    caller: Planner,
     database: OpenDatabase,
     now: Now,
     order_id: RowNumber,
@@ -251,5 +281,5 @@ def accept_proposal(
     version = _version(if_match)
     return _change(
         *(database, order_id, response),
-        lambda connection: verbs.accept_proposals(connection, order_id, now=now, if_version=version),
+        lambda connection: verbs.accept_proposals(connection, order_id, now=now, by=caller.name, if_version=version),
     )

@@ -29,6 +29,9 @@ work_orders = sa.Table(
 )
 sa.Index("ix_work_orders_state", work_orders.c.state, work_orders.c.planned_for)
 
+NOT_DONE = "not_done"
+"""The state of a task that was left undone with a reason; the others are open, done, withdrawn."""
+
 tasks = sa.Table(
     "tasks",
     metadata,
@@ -37,7 +40,7 @@ tasks = sa.Table(
     sa.Column("system", sa.ForeignKey("systems.system"), nullable=False),
     sa.Column("position", sa.Text, nullable=False),  # '' for work on the whole system
     sa.Column("kind", sa.Text, nullable=False),
-    sa.Column("state", sa.Text, nullable=False),  # open, done, withdrawn
+    sa.Column("state", sa.Text, nullable=False),  # open, done, not_done, withdrawn
     sa.Column("due_at", UtcTime, nullable=False),
     sa.Column("trigger", sa.Text),
     sa.Column("because", sa.JSON, nullable=False),

@@ -6,11 +6,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from scheduler.vocabulary import WorkOrderState
+from scheduler.vocabulary import OrderStep, WorkOrderState
 from service.plant_store.time import from_day
 from service.problems import ChangedMeanwhile, InTheWay, NotFound
+from service.work_orders.history import note_step
 from service.work_orders.planning import has_done_work
-from service.work_orders.tables import tasks, work_orders
+from service.work_orders.tables import NOT_DONE, tasks, work_orders
 
 _S = WorkOrderState
 
@@ -22,13 +23,14 @@ class Verb:
     name: str
     from_states: frozenset[WorkOrderState]
     to_state: WorkOrderState
+    step: OrderStep
 
 
-ISSUE = Verb("issue", frozenset({_S.DRAFT}), _S.ISSUED)
-START = Verb("start", frozenset({_S.ISSUED}), _S.UNDERWAY)
-HOLD = Verb("hold", frozenset({_S.ISSUED, _S.UNDERWAY}), _S.HELD)
-RELEASE = Verb("release", frozenset({_S.HELD}), _S.ISSUED)
-WITHDRAW = Verb("withdraw", frozenset({_S.DRAFT, _S.ISSUED, _S.HELD}), _S.WITHDRAWN)
+ISSUE = Verb("issue", frozenset({_S.DRAFT}), _S.ISSUED, OrderStep.ISSUED)
+START = Verb("start", frozenset({_S.ISSUED}), _S.UNDERWAY, OrderStep.STARTED)
+HOLD = Verb("hold", frozenset({_S.ISSUED, _S.UNDERWAY}), _S.HELD, OrderStep.HELD)
+RELEASE = Verb("release", frozenset({_S.HELD}), _S.ISSUED, OrderStep.RELEASED)
+WITHDRAW = Verb("withdraw", frozenset({_S.DRAFT, _S.ISSUED, _S.HELD}), _S.WITHDRAWN, OrderStep.WITHDRAWN)
 
 
 def do(
@@ -63,10 +65,11 @@ def do(
         values["ended_at"] = now
         _end_open_tasks(connection, order_id, now)
     connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
+    note_step(connection, order_id, verb.step, at=now, by=by, note=note)
 
 
 def accept_proposals(
-    connection: sa.Connection, order_id: int, *, now: datetime, if_version: int | None = None
+    connection: sa.Connection, order_id: int, *, now: datetime, by: str, if_version: int | None = None
 ) -> None:
     """Do what the last pass proposed for this issued order: withdraw tasks whose reason is gone, plan it earlier."""
     row = order_row(connection, order_id, if_version)
@@ -93,9 +96,53 @@ def accept_proposals(
         is_done = bool(has_done_work(connection, [order_id]))
         values |= {"state": WorkOrderState.DONE if is_done else WorkOrderState.WITHDRAWN, "ended_at": now}
     connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
+    note_step(connection, order_id, OrderStep.PROPOSAL_ACCEPTED, at=now, by=by)
+    if "state" in values:
+        note_step(connection, order_id, OrderStep(values["state"]), at=now, by=by)
 
 
-def order_row(connection: sa.Connection, order_id: int, if_version: int | None) -> sa.RowMapping:
+_MAY_BE_LEFT = (WorkOrderState.ISSUED, WorkOrderState.UNDERWAY, WorkOrderState.HELD)
+
+
+def leave_undone(
+    connection: sa.Connection,
+    order_id: int,
+    task_id: int,
+    why: str,
+    *,
+    now: datetime,
+    by: str,
+    if_version: int | None = None,
+) -> None:
+    """End a task that was not done, with the reason; its order ends with its last open task. Again changes nothing.
+
+    Raises NotFound where the order has no such task, InTheWay where it ended otherwise or the order was never issued.
+    """
+    row = order_row(connection, order_id, if_version)
+    of_order = sa.select(tasks).where(tasks.c.work_order == order_id, tasks.c.id == task_id)
+    task = connection.execute(of_order).mappings().one_or_none()
+    if task is None:
+        raise NotFound(f"work order {order_id} has no task {task_id}")
+    if task["state"] == NOT_DONE:
+        return
+    if task["state"] != "open" or WorkOrderState(row["state"]) not in _MAY_BE_LEFT:
+        says = f"task {task_id} is {task['state']} in work order {order_id}, which is {row['state']}"
+        raise InTheWay(f"{says}; an open task of issued work can be left undone", state=row["state"])
+    connection.execute(
+        sa.update(tasks).where(tasks.c.id == task_id).values(state=NOT_DONE, ended_at=now, proposal=None)
+    )
+    note_step(connection, order_id, OrderStep.TASK_NOT_DONE, at=now, by=by, task=task_id, note=why)
+    values: dict[str, Any] = {"version": row["version"] + 1}
+    still_open = sa.select(tasks.c.id).where(tasks.c.work_order == order_id, tasks.c.state == "open")
+    if connection.execute(still_open).first() is None:
+        is_done = bool(has_done_work(connection, [order_id]))
+        state = WorkOrderState.DONE if is_done else WorkOrderState.WITHDRAWN
+        values |= {"state": state, "ended_at": now}
+        note_step(connection, order_id, OrderStep(state), at=now, by=by)
+    connection.execute(sa.update(work_orders).where(work_orders.c.id == order_id).values(**values))
+
+
+def order_row(connection: sa.Connection, order_id: int, if_version: int | None = None) -> sa.RowMapping:
     """Raises NotFound, and ChangedMeanwhile where `if_version` is not the order's."""
     row = connection.execute(sa.select(work_orders).where(work_orders.c.id == order_id)).mappings().one_or_none()
     if row is None:
