@@ -7,12 +7,24 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue, model_validator
 
 from api_schemas.due import DueItem
 from api_schemas.moments import Moment
-from api_schemas.quantities import Code, Flow, Line, PressureDifference, RowNumber, Temperature, Vacuum, Volume, Wire
-from scheduler.vocabulary import IndicatorState, RemovalReason, TaskKind
+from api_schemas.quantities import (
+    Code,
+    Flow,
+    Line,
+    Percentage,
+    PressureDifference,
+    RowNumber,
+    Temperature,
+    Vacuum,
+    Volume,
+    Wire,
+)
+from scheduler.vocabulary import Found, IndicatorState, RemovalReason, TaskKind
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
 _Word = Annotated[RemovalReason, Field(strict=False)]
 _Indicator = Annotated[IndicatorState, Field(strict=False)]
+_Found = Annotated[Found, Field(strict=False)]
 _Kind = Annotated[TaskKind, Field(strict=False)]
 
 
@@ -69,6 +81,26 @@ class OilAdded(BaseModel):
     through_filter: bool | None = None
 
 
+class LevelSeen(BaseModel):
+    """The oil level of the system, as the share of full or as what is missing to full; just one of them.
+
+    It counts only where the system was at rest and in its defined position; else it is kept, and said to be invalid.
+    """
+
+    model_config = Wire
+
+    level: Percentage | None = None
+    below_full: Volume | None = None
+    at_rest: bool
+    defined_position: bool
+
+    @model_validator(mode="after")
+    def _says_one(self) -> Self:
+        if (self.level is None) == (self.below_full is None):
+            raise ValueError("say either level or below_full")
+        return self
+
+
 class Confirmation(BaseModel):
     """Said after the service has named a mismatch: what was really fitted or poured, and why."""
 
@@ -80,15 +112,18 @@ class Confirmation(BaseModel):
 class CloseOutIn(BaseModel):
     """How a job really went: by `task`, or by `position` where there was no work order.
 
-    `hours` is what the position's meter showed. `kind` is needed only without a task and where the work was not the
+    Work on a whole system that nobody ordered, such as a look at the level, is told by `system` and `kind`. `hours`
+    is what the position's meter showed. Else `kind` is needed only without a task and where the work was not the
     position's usual one. `element_changed` is by default true for work that renews the element. Without `parts` the
-    seal kits and kit lines that were picked for the task count as used.
+    seal kits and kit lines that were picked for the task count as used. `found` is what was seen in housing, bowl and
+    oil: `clean` stands alone. `labour_min` is working time in minutes, of all people together.
     """
 
     model_config = Wire
 
     task: RowNumber | None = None
     position: Code | None = None
+    system: Code | None = None
     kind: _Kind | None = None
     at: Moment
     hours: Annotated[float, Field(ge=0, le=10_000_000)] | None = None
@@ -100,6 +135,9 @@ class CloseOutIn(BaseModel):
     oil: Annotated[list[OilAdded], Field(max_length=100)] = []
     reason: _Word | None = None
     condition: Line | None = None
+    found: Annotated[list[_Found], Field(max_length=len(Found))] | None = None
+    level: LevelSeen | None = None
+    labour_min: Annotated[int, Field(ge=0, le=100_000)] | None = None
     cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
     note: Line | None = None
     done_by: Line | None = None
@@ -128,6 +166,9 @@ class CorrectionIn(BaseModel):
     oil: Annotated[list[OilAdded], Field(max_length=100)] | None = None
     reason: _Word | None = None
     condition: Line | None = None
+    found: Annotated[list[_Found], Field(max_length=len(Found))] | None = None
+    level: LevelSeen | None = None
+    labour_min: Annotated[int, Field(ge=0, le=100_000)] | None = None
     cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
     note: Line | None = None
     done_by: Line | None = None
@@ -200,6 +241,7 @@ class CloseOut(BaseModel):
     done_by: str | None
     undone_at: datetime | None
     mismatches: list[Mismatch]
+    remarks: list[str]
     next_due: DueItem | None
     cautions: list[str]
     corrections: list[Correction]

@@ -69,3 +69,7 @@ class Volume(WireQuantity):
 
 class Temperature(WireQuantity):
     kind = QuantityKind.TEMPERATURE
+
+
+class Percentage(WireQuantity):
+    kind = QuantityKind.PERCENTAGE

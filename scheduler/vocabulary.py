@@ -286,6 +286,24 @@ class WorkOrderState(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+class Found(StrEnum):
+    """What a job found in housing, bowl or oil. Metal without its kind is a kind that nobody could tell."""
+
+    CLEAN = "clean"
+    SILT = "silt"
+    METAL = "metal"
+    METAL_STEEL = "metal_steel"
+    METAL_BRONZE = "metal_bronze"  # or brass
+    METAL_ALUMINIUM = "metal_aluminium"
+    FIBRES = "fibres"
+    SEAL_DEBRIS = "seal_debris"
+    VARNISH = "varnish"
+    WATER = "water"
+    COLLAPSED = "collapsed"
+    BYPASSED = "bypassed"
+    WRONG_PART = "wrong_part"
+
+
 class OrderStep(StrEnum):
     """What happens to a work order or to one of its tasks."""
 

@@ -11,6 +11,7 @@ from scheduler.planning.demand import ItemDemand, forecast_demand
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import assess_duty
+from scheduler.planning.found_diagnoses import found_diagnoses
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.kits import (
     RENEWS,
@@ -95,7 +96,7 @@ def plan(known: Known) -> Planned:
     sightings = sightings_of(columns, condition)
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
-    diagnoses = seen + cleanliness_diagnoses(cleanliness)
+    diagnoses = seen + cleanliness_diagnoses(cleanliness) + found_diagnoses(columns)
     blamed = blamed_elements(cleanliness)
     dates, risk = limit_dates(columns, duty, condition, sightings, blamed), accepted_risk(columns, duty, condition)
     items = assess_due(columns, duty, condition, dates, risk, sightings, blamed)

@@ -16,6 +16,7 @@ from scheduler.vocabulary import (
     Access,
     ElementKind,
     EventKind,
+    Found,
     IndicatorState,
     Place,
     RemovalReason,
@@ -176,6 +177,28 @@ class EventRows:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingRows:
+    """What jobs found, by day. `position` −1: in the system."""
+
+    system: Ints
+    position: Ints
+    day: Floats
+    found: tuple[frozenset[Found], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LevelRows:
+    """Looks at the oil level, by day: percent of full or litres below full, NaN where it was told the other way."""
+
+    system: Ints
+    day: Floats
+    level_pct: Floats
+    below_full_L: Floats
+    at_rest: Flags
+    defined_position: Flags
+
+
+@dataclass(frozen=True, slots=True)
 class TopUpRows:
     system: Ints
     day: Floats
@@ -221,6 +244,8 @@ class PlantColumns:
     dp: DpReadings
     life_dp: DpReadings
     events: EventRows
+    findings: FindingRows
+    levels: LevelRows
     top_ups: TopUpRows
     oil_samples: OilSampleRows
     stops: StopRows

@@ -25,6 +25,7 @@ def close_out_body(
     serial: str | None,
     parts: list[str] | None,
     oil: list[str] | None,
+    level: str | None,
     confirm: str | None,
     **plain: Any,
 ) -> dict[str, Any]:
@@ -41,6 +42,8 @@ def close_out_body(
         body["parts"] = [_part(text) for text in parts]
     if oil:
         body["oil"] = [_oil(text) for text in oil]
+    if level is not None:
+        body["level"] = level_words(level)
     if confirm is not None:
         body["confirm_mismatch"] = {"reason": confirm}
     return body
@@ -75,6 +78,26 @@ def reading_words(text: str | None) -> dict[str, Any] | None:
     if not reading.keys() & {"dp", "vacuum", "indicator"}:
         raise typer.BadParameter(f"'{text}' has no ΔP, vacuum or indicator; like '2.1 bar, 180 L/min, 51 degC'")
     return reading
+
+
+_AT_REST, _IN_POSITION, _BELOW_FULL = "at rest", "in position", " below full"
+
+
+def level_words(text: str) -> dict[str, Any]:
+    """'85 %, at rest, in position', or '12 L below full, …'; what is not said was not so.
+
+    >>> level_words("85 %, at rest")
+    {'level': {'value': 85.0, 'unit': '%'}, 'at_rest': True, 'defined_position': False}
+    """
+    seen: dict[str, Any] = {}
+    conditions = []
+    for part in (part.strip() for part in text.split(",")):
+        if part in (_AT_REST, _IN_POSITION):
+            conditions.append(part)
+            continue
+        value, unit = _amount(part.removesuffix(_BELOW_FULL))
+        seen["below_full" if part.endswith(_BELOW_FULL) else "level"] = {"value": value, "unit": unit}
+    return seen | {"at_rest": _AT_REST in conditions, "defined_position": _IN_POSITION in conditions}
 
 
 def _amount(text: str) -> tuple[float, str]:

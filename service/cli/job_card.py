@@ -115,6 +115,8 @@ def _print_what_follows(console: Console, answer: dict[str, Any]) -> None:
         console.print(Text(answer["cautions"][0], style="bold"))
     if answer.get("files"):  # an answer that was kept before there were files has none
         console.print(Text(f"files attached: {answer['files']}"))
+    for remark in answer["remarks"]:
+        console.print(Text(remark))
     due = answer["next_due"]
     if due is not None:
         when = "no date" if due["due_at"] is None else due["due_at"][:10]

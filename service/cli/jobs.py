@@ -165,6 +165,8 @@ def accept_proposal(order: OrderArgument, server: ServerOption = None, database:
 def close(
     task: Annotated[int | None, typer.Option(help="The task that this closes.")] = None,
     position: Annotated[str | None, typer.Option(help="The position, where there was no work order.")] = None,
+    system: Annotated[str | None, typer.Option(help="With --kind: the whole system, without a work order.")] = None,
+    kind: Annotated[str | None, typer.Option(help="The kind of work, where it is not the position's usual.")] = None,
     at: Annotated[str | None, typer.Option(help="When it was done, with an offset; by default now.")] = None,
     hours: Annotated[float | None, typer.Option(min=0, help="What the position's meter showed.")] = None,
     dp_before: Annotated[
@@ -179,7 +181,17 @@ def close(
     ] = None,
     oil: Annotated[list[str] | None, typer.Option(metavar="FLUID:AMOUNT[:LOT]", help="Like 'OIL-46:4 L'.")] = None,
     reason: Annotated[str | None, typer.Option(help="Why the old element came out: due, early, failure …")] = None,
-    condition: Annotated[str | None, typer.Option(help="What was found.")] = None,
+    condition: Annotated[str | None, typer.Option(help="What was found, in your own words.")] = None,
+    found: Annotated[
+        list[str] | None,
+        typer.Option(help="clean, silt, metal_steel, water, collapsed …; several times for several."),
+    ] = None,
+    level: Annotated[
+        str | None, typer.Option(help="Like '85 %, at rest, in position' or '12 L below full, at rest, in position'.")
+    ] = None,
+    labour: Annotated[
+        int | None, typer.Option(min=0, help="Working time in minutes, of all people together.")
+    ] = None,
     unchanged: Annotated[bool, typer.Option("--unchanged", help="The element stayed in (an inspection).")] = False,
     note: Annotated[str | None, typer.Option()] = None,
     done_by: Annotated[str | None, typer.Option(help="Who did it, if not the key's owner.")] = None,
@@ -197,6 +209,8 @@ def close(
     body = close_out_body(
         task=task,
         position=position,
+        system=system,
+        kind=kind,
         at=at or now_utc().isoformat(timespec="seconds"),
         hours=hours,
         dp_before=dp_before,
@@ -208,6 +222,9 @@ def close(
         oil=oil,
         reason=reason,
         condition=condition,
+        found=found or None,
+        level=level,
+        labour_min=labour,
         element_changed=False if unchanged else None,
         note=note,
         done_by=done_by,
@@ -253,7 +270,17 @@ def correct(
     ] = None,
     oil: Annotated[list[str] | None, typer.Option(metavar="FLUID:AMOUNT[:LOT]", help="All oil added.")] = None,
     reason: Annotated[str | None, typer.Option(help="Why the old element came out: due, early, failure …")] = None,
-    condition: Annotated[str | None, typer.Option(help="What was found.")] = None,
+    condition: Annotated[str | None, typer.Option(help="What was found, in your own words.")] = None,
+    found: Annotated[
+        list[str] | None,
+        typer.Option(help="clean, silt, metal_steel, water, collapsed …; several times for several."),
+    ] = None,
+    level: Annotated[
+        str | None, typer.Option(help="Like '85 %, at rest, in position' or '12 L below full, at rest, in position'.")
+    ] = None,
+    labour: Annotated[
+        int | None, typer.Option(min=0, help="Working time in minutes, of all people together.")
+    ] = None,
     changed: Annotated[
         bool | None, typer.Option("--changed/--unchanged", help="Whether the element was changed.")
     ] = None,
@@ -287,6 +314,9 @@ def correct(
         oil=oil,
         reason=reason,
         condition=condition,
+        found=found or None,
+        level=level,
+        labour_min=labour,
         element_changed=changed,
         note=note,
         done_by=done_by,

@@ -3,17 +3,18 @@
 Nothing is written here, so that a correction can hold what followed before against what follows now.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 
-from api_schemas.close_outs import CloseOutIn, FittedElement
+from api_schemas.close_outs import CloseOutIn, FittedElement, LevelSeen
 from api_schemas.quantities import WireQuantity
 from scheduler.planning.close_out import removal_reason
 from scheduler.units import to_canonical
-from scheduler.vocabulary import MeterReadingKind, Stage
+from scheduler.vocabulary import Found, MeterReadingKind, Stage, YesNo
 from service.close_outs.checking import Checked
 from service.close_outs.statement import Readings, sides_told
 from service.close_outs.subject import Subject
@@ -58,6 +59,10 @@ def effects_of(connection: sa.Connection, told: CloseOutIn, subject: Subject, ch
         readings += [("dp_readings", values) for values in dp_values(position["position"], told, told.at)]
     if told.hours is not None:
         readings.append(("meter_readings", _meter_values(told, subject)))
+    if told.found:
+        readings.append(("findings", _finding(told, told.found, subject)))
+    if told.level is not None:
+        readings.append(("level_checks", _level_values(told, told.level, subject)))
     return Effects(
         ends=_ends(told, subject) if checked.changed and checked.stay is not None else {},
         begins=_begins(told, position, checked) if checked.changed and position is not None else {},
@@ -97,6 +102,27 @@ def _meter_values(told: CloseOutIn, subject: Subject) -> Values:
         "at": told.at,
         "kind": MeterReadingKind.READING,
         "hours": told.hours,
+    }
+
+
+def _finding(told: CloseOutIn, found: Sequence[Found], subject: Subject) -> Values:
+    return {
+        "system": subject.system,
+        "at": told.at,
+        "position": "" if subject.position is None else subject.position["position"],
+        "found": [each.value for each in Found if each in found],  # in one order, however it was told
+        "note": told.condition,
+    }
+
+
+def _level_values(told: CloseOutIn, seen: LevelSeen, subject: Subject) -> Values:
+    return {
+        "system": subject.system,
+        "at": told.at,
+        "level_pct": canonical(seen.level),
+        "volume_below_full_L": canonical(seen.below_full),
+        "at_rest": YesNo.YES if seen.at_rest else YesNo.NO,
+        "defined_position": YesNo.YES if seen.defined_position else YesNo.NO,
     }
 
 

@@ -1,5 +1,6 @@
 """Recording a close-out: check it, write it with its consequences, plan anew, and say what is due next."""
 
+import json
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +12,7 @@ from service.clock.turn import moment_of_turn
 from service.close_outs.checking import STAY_OUT, Checked, as_dict, check_close_out, check_later_readings
 from service.close_outs.consequences import Booking, apply_consequences, catalogue_unknown, keep_dp
 from service.close_outs.effects import effects_of
+from service.close_outs.remarks import remarks_on
 from service.close_outs.statement import check_readings, check_statement
 from service.close_outs.subject import Subject, subject_of
 from service.close_outs.tables import close_out_corrections, close_outs
@@ -75,6 +77,7 @@ def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
         done_by=row["done_by"],
         undone_at=row["undone_at"],
         mismatches=mismatches,
+        remarks=[] if row["undone_at"] else remarks_on(CloseOutIn.model_validate_json(json.dumps(row["told"]))),
         next_due=due_of_position(connection, row["position"]) if row["position"] else None,
         cautions=([STAY_OUT] if mismatches else []) + cautions_of(connection, row["task"]),
         corrections=_corrections(connection, id_),

@@ -6,7 +6,7 @@ from api_schemas.close_outs import CloseOutIn, DpReading, LaterReadings
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import WireQuantity
 from scheduler.units import to_canonical
-from scheduler.vocabulary import CANONICAL_UNIT
+from scheduler.vocabulary import CANONICAL_UNIT, Found
 from service.plant_folder import layout
 from service.problems import BadInput
 
@@ -15,7 +15,12 @@ Readings = CloseOutIn | LaterReadings
 
 def check_statement(told: CloseOutIn) -> None:
     """Raises BadInput with everything that the close-out itself cannot mean."""
-    _refuse([*_reading_problems(told), *_oil_problems(told), *_element_problems(told)])
+    _refuse(
+        [
+            *(*_reading_problems(told), *_oil_problems(told), *_element_problems(told)),
+            *(*_found_problems(told), *_level_problems(told)),
+        ]
+    )
 
 
 def check_readings(told: LaterReadings) -> None:
@@ -52,6 +57,20 @@ def _element_problems(told: CloseOutIn) -> Iterator[MemberProblem]:
     if told.element is not None and told.element_changed is False:
         says = "an element that was fitted is told, but element_changed is false"
         yield MemberProblem(member="element", says=says)
+
+
+def _found_problems(told: CloseOutIn) -> Iterator[MemberProblem]:
+    found = told.found or []
+    if Found.CLEAN in found and len(set(found)) > 1:
+        others = ", ".join(each for each in found if each is not Found.CLEAN)
+        yield MemberProblem(member="found", value=others, says=f"'clean' stands alone, not beside {others}")
+
+
+def _level_problems(told: CloseOutIn) -> Iterator[MemberProblem]:
+    if told.level is not None:
+        yield from _outside("level.level", told.level.level, layout.LEVEL_CHECKS.column("level"))
+        below = layout.LEVEL_CHECKS.column("volume_below_full")
+        yield from _outside("level.below_full", told.level.below_full, below)
 
 
 def _outside(member: str, told: WireQuantity | None, column: layout.Column) -> Iterator[MemberProblem]:

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from api_schemas.close_outs import CloseOutIn
 from api_schemas.problems import MemberProblem
+from scheduler.planning.kits import RENEWS
 from scheduler.planning.wanted_work import task_kind_of
 from scheduler.vocabulary import ElementKind, OrderStep, TaskKind, Trigger, WorkOrderState
 from service.close_outs.tables import close_outs, happened
@@ -16,6 +17,7 @@ from service.work_orders.history import note_step
 from service.work_orders.tables import tasks, work_orders
 
 _UNPLANNED = "unplanned"
+WITHOUT_ORDER = "work without a work order"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,18 +41,19 @@ class Subject:
 
 def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: str) -> Subject:
     """Find or make the task. Raises NotFound, CannotBeTrue for an unknown position, InTheWay where it is closed."""
-    if told.task is None and told.position is None:
-        missing = MemberProblem(member="position", says="say which position was worked on, or which task this closes")
-        raise BadInput("neither task nor position is given", [missing])
     if told.task is not None:
         return _named(connection, told, told.task)
-    position = _position(connection, told.position or "")
-    kind = told.kind or _usual_kind(told, position)
+    if told.position is None and told.system is None:
+        says = "say which position was worked on, which task this closes, or the system and the kind of work"
+        raise BadInput("neither task nor position is given", [MemberProblem(member="position", says=says)])
+    position = None if told.position is None else _position(connection, told.position)
+    system = _system_of(connection, told, position)
+    kind = _kind_of(told, position)
     row = (
         connection.execute(
             sa.select(tasks).where(
-                tasks.c.system == position["system"],
-                tasks.c.position == position["position"],
+                tasks.c.system == system,
+                tasks.c.position == ("" if position is None else position["position"]),
                 tasks.c.kind == kind,
                 tasks.c.state == "open",
             )
@@ -60,7 +63,7 @@ def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: s
     )
     if row is not None:
         return _as_subject(row, position, ordered=True)
-    return _made(connection, told, position, kind, now, by)
+    return _made(connection, told, system, position, kind, now, by)
 
 
 def subject_again(connection: sa.Connection, task: int) -> Subject:
@@ -68,6 +71,30 @@ def subject_again(connection: sa.Connection, task: int) -> Subject:
     row = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().one()
     position = _position(connection, row["position"]) if row["position"] else None
     return _as_subject(row, position, ordered=row["because"].get("code") != _UNPLANNED)
+
+
+def _system_of(connection: sa.Connection, told: CloseOutIn, position: sa.RowMapping | None) -> str:
+    if position is None:
+        if connection.scalar(sa.select(t.systems.c.system).where(t.systems.c.system == told.system)) is None:
+            says = f"there is no system '{told.system}'"
+            raise CannotBeTrue(says, [MemberProblem(member="system", value=told.system, says=says)])
+        return str(told.system)
+    if told.system not in (None, position["system"]):
+        says = f"position '{told.position}' is of system {position['system']}, not of '{told.system}'"
+        raise BadInput(says, [MemberProblem(member="system", value=told.system, says=says)])
+    return str(position["system"])
+
+
+def _kind_of(told: CloseOutIn, position: sa.RowMapping | None) -> TaskKind:
+    if position is not None:
+        return told.kind or _usual_kind(told, position)
+    if told.kind is None:
+        says = "say what kind of work was done on the whole system"
+        raise BadInput(says, [MemberProblem(member="kind", says=says)])
+    if told.kind in RENEWS:
+        says = f"{told.kind} is work on a position: say which"
+        raise BadInput(says, [MemberProblem(member="position", says=says)])
+    return told.kind
 
 
 def _usual_kind(told: CloseOutIn, position: sa.RowMapping) -> TaskKind:
@@ -124,31 +151,37 @@ def _position(connection: sa.Connection, code: str) -> sa.RowMapping:
 
 
 def _made(
-    connection: sa.Connection, told: CloseOutIn, position: sa.RowMapping, kind: TaskKind, now: datetime, by: str
+    connection: sa.Connection,
+    told: CloseOutIn,
+    system: str,
+    position: sa.RowMapping | None,
+    kind: TaskKind,
+    now: datetime,
+    by: str,
 ) -> Subject:
-    """The order of a change that nobody had ordered; the close-out ends it at once."""
-    plant = connection.scalar(sa.select(t.systems.c.plant).where(t.systems.c.system == position["system"]))
+    """The order of work that nobody had ordered; the close-out ends it at once."""
+    plant = connection.scalar(sa.select(t.systems.c.plant).where(t.systems.c.system == system))
     order = connection.execute(
         sa.insert(work_orders).values(
             plant=plant,
-            system=position["system"],
+            system=system,
             state=WorkOrderState.UNDERWAY,
             planned_for=told.at,
             raised_at=now,
             raised_by=by,
             started_at=told.at,
             started_by=by,
-            note="change without a work order",
+            note=WITHOUT_ORDER,
             version=1,
         )
     ).inserted_primary_key
     assert order is not None  # noqa: S101 - an insert of one row has its key
-    note_step(connection, int(order[0]), OrderStep.RAISED, at=now, by=by, note="change without a work order")
+    note_step(connection, int(order[0]), OrderStep.RAISED, at=now, by=by, note=WITHOUT_ORDER)
     task = connection.execute(
         sa.insert(tasks).values(
             work_order=order[0],
-            system=position["system"],
-            position=position["position"],
+            system=system,
+            position="" if position is None else position["position"],
             kind=kind,
             state="open",
             due_at=told.at,
@@ -157,4 +190,4 @@ def _made(
         )
     ).inserted_primary_key
     assert task is not None  # noqa: S101 - as above
-    return Subject(int(task[0]), int(order[0]), position["system"], position, kind, None, told.at, ordered=False)
+    return Subject(int(task[0]), int(order[0]), system, position, kind, None, told.at, ordered=False)

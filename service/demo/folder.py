@@ -42,6 +42,7 @@ def demo_tables(today: date, seed: int = 20) -> Tables:
         "dp_readings": history["dp_readings"],
         "oil_samples": logbook.oil_sample_rows(timeline, seed),
         "events": [*history["events"], *logbook.event_rows(timeline)],
+        "findings": history["findings"],
         "level_checks": logbook.level_check_rows(timeline, seed),
         "top_ups": logbook.top_up_rows(timeline, seed),
         "stock": stores.stock_rows(timeline),

@@ -5,13 +5,14 @@ from zlib import crc32
 
 import numpy as np
 
+from scheduler.vocabulary import Found
 from service.demo.cases import DUPLEX_SIDES
 from service.demo.catalogue import STRAINER_CLEANINGS
 from service.demo.gauges import Rounds
 from service.demo.lives import Ended, Exposure, Life, lives_of, sides_in_turn, wandering_rate
 from service.demo.meters import MeterFace
 from service.demo.positions import POSITIONS
-from service.demo.records import DemoPosition, DemoSystem, Row, Shift, Tables
+from service.demo.records import DemoPosition, DemoSystem, Row, Shift, Tables, Value
 from service.demo.shifts import CHANGE_HOUR, Timeline, long_stops, run_hours_by_day
 from service.demo.systems import OFFLINE_METER, SYSTEMS
 
@@ -49,7 +50,8 @@ class _SystemYears:
 
 def history_tables(timeline: Timeline, seed: int) -> Tables:
     """The tables `installations`, `dp_readings`, `meter_readings`, and the changeovers among `events`."""
-    tables: Tables = {name: [] for name in ("installations", "dp_readings", "meter_readings", "events")}
+    told = ("installations", "dp_readings", "meter_readings", "events", "findings")
+    tables: Tables = {name: [] for name in told}
     for system in SYSTEMS.values():
         years = _years_of(system, timeline, seed)
         for face in years.faces.values():
@@ -89,6 +91,8 @@ def _tell_position(position: DemoPosition, years: _SystemYears, random: np.rando
         row |= {"cleanings": cleanings} | _ending(position, life, years.timeline)
         tables["installations"].append(row)
         tables["dp_readings"] += rounds.rows(life)
+        if life.last is not None:
+            tables["findings"].append(_found(position, row["removed_at"], turn))
 
 
 def _tell_duplex(side_a: DemoPosition, years: _SystemYears, random: np.random.Generator, tables: Tables) -> None:
@@ -130,6 +134,12 @@ def _installation(position: DemoPosition, years: _SystemYears, first: int, last:
         "removed_hours": None if last is None else face.shows(last, hour),
         "lot": f"L{timeline.day(first - 40):%y%m}",
     }
+
+
+def _found(position: DemoPosition, removed_at: Value, turn: int) -> Row:
+    """Silt, as in nearly every housing; now and then it was clean."""
+    found = Found.CLEAN if turn % 5 == 4 else Found.SILT
+    return {"system": position.system, "at": removed_at, "position": position.code, "found": found}
 
 
 def _ending(position: DemoPosition, life: Life, timeline: Timeline) -> Row:

@@ -16,7 +16,8 @@ from scheduler.vocabulary import (
     Place,
 )
 
-Row = dict[str, str | int | float | date | datetime | None]
+Value = str | int | float | date | datetime | None
+Row = dict[str, Value]
 """One row of a table by column name, values in the canonical unit; None is an empty cell."""
 
 Tables = dict[str, list[Row]]

@@ -60,8 +60,8 @@ def _word_parser(
             return _cleanliness_parser(sample=sample)
         case layout.TimeZoneName():
             return lambda text, _terms: read_time_zone(text)
-        case layout.WordList():
-            return _word_list
+        case layout.WordList(words=words):
+            return _word_list if words is None else _listed_words(words)
 
 
 def _quantity_parser(cell: layout.Quantity, symbol: str, decimal: str) -> CellParser:
@@ -169,6 +169,11 @@ def _word_list(text: str, _terms: RowTerms) -> list[str]:
             f"'{shown(text)}' has {len(words)} words; at most {MOST_WORDS} of {LONGEST_CODE} characters are kept"
         )
     return words
+
+
+def _listed_words(options: type[StrEnum]) -> CellParser:
+    one = _choice_parser(options)
+    return lambda text, terms: [str(one(word, terms)) for word in _word_list(text, terms)]
 
 
 def _text_parser(column: Column) -> CellParser:

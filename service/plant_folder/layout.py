@@ -59,7 +59,9 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class WordList:
-    """Several words in one cell."""
+    """Several words in one cell; of `words` only, where they are given."""
+
+    words: type[StrEnum] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -442,6 +444,18 @@ EVENTS = TableLayout(
     is_fact=True,
 )
 
+FINDINGS = TableLayout(
+    "findings",
+    (
+        _key("system", to="systems"),
+        _key("at", Moment()),
+        _key("position", to="positions", required=False),
+        _must("found", WordList(words.Found)),
+        _may("note"),
+    ),
+    is_fact=True,
+)
+
 LEVEL_CHECKS = TableLayout(
     "level_checks",
     (
@@ -531,7 +545,7 @@ STOPS = TableLayout(
 
 TABLES: tuple[TableLayout, ...] = (
     *(PLANTS, FLUIDS, SYSTEMS, METERS, PARTS, ELEMENT_TYPES, ELEMENT_CURVES, POSITIONS, KIT_LINES),
-    *(ALTERNATES, INSTALLATIONS, METER_READINGS, DP_READINGS, OIL_SAMPLES, EVENTS, LEVEL_CHECKS),
+    *(ALTERNATES, INSTALLATIONS, METER_READINGS, DP_READINGS, OIL_SAMPLES, EVENTS, FINDINGS, LEVEL_CHECKS),
     *(TOP_UPS, STOCK, OIL_STOCK, SUPPLY, STOPS),
 )
 """Every table, each after the tables it refers to."""

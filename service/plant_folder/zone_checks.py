@@ -32,6 +32,7 @@ def _has_facts(connection: sa.Connection, plant: str) -> bool:
             ("meter_readings", "system", own_systems),
             ("oil_samples", "system", own_systems),
             ("events", "system", own_systems),
+            ("findings", "system", own_systems),
             ("level_checks", "system", own_systems),
             ("top_ups", "system", own_systems),
         )

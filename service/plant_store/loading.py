@@ -18,7 +18,13 @@ from service.plant_store.catalogue import (
 from service.plant_store.codes import Codes
 from service.plant_store.lives import load_fitted, load_installations, load_lives
 from service.plant_store.meters import load_meter_observations, load_meter_rows, load_meters
-from service.plant_store.observations import load_events, load_oil_samples, load_top_ups
+from service.plant_store.observations import (
+    load_events,
+    load_findings,
+    load_levels,
+    load_oil_samples,
+    load_top_ups,
+)
 from service.plant_store.readings import load_readings, readings_of
 from service.plant_store.rows import every, within
 from service.plant_store.time import to_day
@@ -58,6 +64,8 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         dp=readings_of(dp_readings, [current.get(row["position"]) for row in position_rows], as_of),
         life_dp=readings_of(dp_readings, ended, as_of),
         events=load_events(connection, as_of, systems, codes),
+        findings=load_findings(connection, as_of, systems, codes),
+        levels=load_levels(connection, as_of, systems, codes),
         top_ups=load_top_ups(connection, as_of, systems, codes, fluids),
         oil_samples=load_oil_samples(connection, as_of, systems, codes),
         stops=load_stops(connection, codes),

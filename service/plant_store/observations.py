@@ -1,4 +1,4 @@
-"""What was observed beside the ΔP: events, top-ups and oil samples."""
+"""What was observed beside the ΔP: events, findings, levels, top-ups and oil samples."""
 
 from datetime import datetime
 
@@ -7,12 +7,12 @@ import sqlalchemy as sa
 
 from scheduler.engineering.cleanliness_code import Code
 from scheduler.planning import plant_columns as columns
-from scheduler.vocabulary import EventKind, SamplePoint
+from scheduler.vocabulary import EventKind, Found, SamplePoint, YesNo
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of
 from service.plant_store.codes import Codes
-from service.plant_store.rows import Row, days, every, floats, indices, within
+from service.plant_store.rows import Row, days, every, flags, floats, indices, within
 from service.plant_store.time import to_day
 
 
@@ -26,6 +26,34 @@ def load_events(
         position=indices(codes.positions.get(row["position"] or "", -1) for row in rows),
         day=np.minimum(days(rows, "at"), to_day(as_of)),
         kind=tuple(EventKind(row["kind"]) for row in rows),
+    )
+
+
+def load_findings(
+    connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None, codes: Codes
+) -> columns.FindingRows:
+    query = sa.select(t.findings).where(rows_known_at(t.findings, as_of))
+    rows = every(connection, within(query, t.findings.c.system, systems).order_by(t.findings.c.at, t.findings.c.id))
+    return columns.FindingRows(
+        system=indices(codes.systems[row["system"]] for row in rows),
+        position=indices(codes.positions.get(row["position"], -1) for row in rows),
+        day=np.minimum(days(rows, "at"), to_day(as_of)),
+        found=tuple(frozenset(map(Found, row["found"])) for row in rows),
+    )
+
+
+def load_levels(
+    connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None, codes: Codes
+) -> columns.LevelRows:
+    query = sa.select(t.level_checks).where(rows_known_at(t.level_checks, as_of))
+    rows = every(connection, within(query, t.level_checks.c.system, systems).order_by(t.level_checks.c.at))
+    return columns.LevelRows(
+        system=indices(codes.systems[row["system"]] for row in rows),
+        day=np.minimum(days(rows, "at"), to_day(as_of)),
+        level_pct=floats(rows, "level_pct"),
+        below_full_L=floats(rows, "volume_below_full_L"),
+        at_rest=flags(row["at_rest"] == YesNo.YES for row in rows),
+        defined_position=flags(row["defined_position"] == YesNo.YES for row in rows),
     )
 
 

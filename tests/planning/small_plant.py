@@ -35,6 +35,7 @@ from scheduler.vocabulary import (
     ElementKind,
     EventKind,
     FluidFamily,
+    Found,
     IndicatorState,
     Place,
     RemovalReason,
@@ -145,6 +146,24 @@ class Event:
 
 
 @dataclass(frozen=True)
+class Finding:
+    found: tuple[Found, ...]
+    day: float
+    system: str = "S1"
+    position: str = ""
+
+
+@dataclass(frozen=True)
+class Level:
+    day: float
+    level_pct: float = NAN
+    below_full_L: float = NAN
+    at_rest: bool = True
+    defined_position: bool = True
+    system: str = "S1"
+
+
+@dataclass(frozen=True)
 class TopUp:
     fluid: Fluid
     day: float
@@ -196,6 +215,8 @@ def plant(
     digits: Mapping[tuple[str, str], int] | None = None,
     lives: Iterable[Life] = (),
     events: Iterable[Event] = (),
+    findings: Iterable[Finding] = (),
+    levels: Iterable[Level] = (),
     top_ups: Iterable[TopUp] = (),
     stops: Iterable[StopSpec] = (),
     alternates: Mapping[str, tuple[str, ...]] | None = None,
@@ -210,6 +231,7 @@ def plant(
     read = {(each.code, ""): steady_meter(now) for each in system_list} | dict(meters or {})
     meter_row = {key: row for row, key in enumerate(read)}
     event_list = sorted(events, key=lambda event: event.day)
+    finding_list, level_list = sorted(findings, key=lambda each: each.day), sorted(levels, key=lambda each: each.day)
     top_up_list, stop_list, life_list = list(top_ups), list(stops), list(lives)
     return PlantColumns(
         as_of_day=now,
@@ -265,6 +287,20 @@ def plant(
             position=_ints(position_row.get(event.position, -1) for event in event_list),
             day=_floats(event_list, "day"),
             kind=tuple(event.kind for event in event_list),
+        ),
+        findings=pc.FindingRows(
+            system=_ints(system_row[each.system] for each in finding_list),
+            position=_ints(position_row.get(each.position, -1) for each in finding_list),
+            day=_floats(finding_list, "day"),
+            found=tuple(frozenset(each.found) for each in finding_list),
+        ),
+        levels=pc.LevelRows(
+            system=_ints(system_row[each.system] for each in level_list),
+            day=_floats(level_list, "day"),
+            level_pct=_floats(level_list, "level_pct"),
+            below_full_L=_floats(level_list, "below_full_L"),
+            at_rest=np.array([each.at_rest for each in level_list], dtype=bool),
+            defined_position=np.array([each.defined_position for each in level_list], dtype=bool),
         ),
         top_ups=pc.TopUpRows(
             system=_ints(system_row[each.system] for each in top_up_list),

@@ -54,6 +54,10 @@ def as_known(plant: SimulatedPlant, as_of_day: float) -> PlantColumns:
         dp=_readings(current, as_of_day),
         life_dp=_readings(finished, as_of_day),
         events=pc.EventRows(_ints([]), _ints([]), np.zeros(0), ()),
+        findings=pc.FindingRows(_ints([]), _ints([]), np.zeros(0), ()),
+        levels=pc.LevelRows(
+            _ints([]), *(np.zeros(0) for _ in range(3)), *(np.zeros(0, dtype=bool) for _ in range(2))
+        ),
         top_ups=pc.TopUpRows(_ints([]), np.zeros(0), (), np.zeros(0)),
         oil_samples=pc.OilSampleRows(_ints([]), _ints([]), (), np.zeros(0), (), np.zeros((0, 3))),
         stops=pc.StopRows(_ints([]), _ints([]), np.zeros(0), np.zeros(0)),
