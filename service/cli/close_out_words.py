@@ -1,5 +1,6 @@
 """A close-out in a person's words on the command line, as the API's body."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import typer
@@ -16,7 +17,6 @@ _READING = (
 
 
 def close_out_body(
-    *,
     at: str | None,
     dp_before: str | None,
     dp_after: str | None,
@@ -27,12 +27,15 @@ def close_out_body(
     oil: list[str] | None,
     level: str | None,
     confirm: str | None,
-    **plain: Any,
+    plain: Mapping[str, Any],
 ) -> dict[str, Any]:
-    """Only what was said; the service knows the rest, or keeps it. Raises BadParameter naming what cannot be read."""
+    """Only what was said; the service knows the rest, or keeps it. `plain` is told as it stands.
+
+    Raises BadParameter naming what cannot be read.
+    """
     fitted = {"part_number": element, "lot": lot, "serial": serial}
     fitted = {name: value for name, value in fitted.items() if value is not None}
-    body = {name: value for name, value in (plain | {"at": at}).items() if value is not None}
+    body = {name: value for name, value in ({**plain, "at": at}).items() if value is not None}
     for name, reading in (("dp_before", reading_words(dp_before)), ("dp_after", reading_words(dp_after))):
         if reading is not None:
             body[name] = reading
