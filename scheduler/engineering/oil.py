@@ -53,8 +53,15 @@ _MINERAL_SEALS: dict[SealMaterial, tuple[SealFit, str]] = {
     SealMaterial.EPDM: (SealFit.UNSUITABLE, "EPDM swells in mineral oil"),
 }
 
+_OIL_AND_WATER_SEALS: dict[SealMaterial, tuple[SealFit, str]] = {
+    **dict.fromkeys((SealMaterial.NBR, SealMaterial.FKM), (SealFit.COMPATIBLE, "")),
+    SealMaterial.EPDM: (SealFit.UNSUITABLE, "EPDM swells in the oil of an emulsion"),
+}
+
 SEAL_TABLE: dict[FluidFamily, dict[SealMaterial, tuple[SealFit, str]]] = {
     **dict.fromkeys(MINERAL_FAMILIES, _MINERAL_SEALS),
+    FluidFamily.HEPR: _MINERAL_SEALS,
+    **dict.fromkeys((FluidFamily.HFAE, FluidFamily.HFB), _OIL_AND_WATER_SEALS),
     FluidFamily.HEES: {
         SealMaterial.FKM: (SealFit.COMPATIBLE, ""),
         SealMaterial.NBR: (SealFit.UNKNOWN, "only NBR with a high acrylonitrile content stands HEES"),
@@ -64,9 +71,16 @@ SEAL_TABLE: dict[FluidFamily, dict[SealMaterial, tuple[SealFit, str]]] = {
         SealMaterial.EPDM: (SealFit.COMPATIBLE, ""),
         SealMaterial.FKM: (SealFit.UNKNOWN, "only special grades of FKM stand HFDR"),
         SealMaterial.NBR: (SealFit.UNSUITABLE, "HFDR attacks NBR"),
+        SealMaterial.HNBR: (SealFit.UNSUITABLE, "HFDR attacks HNBR as it does NBR"),
     },
+    FluidFamily.HFDU: {
+        SealMaterial.FKM: (SealFit.COMPATIBLE, ""),
+        SealMaterial.NBR: (SealFit.UNKNOWN, "whether NBR stands HFDU depends on its base"),
+    },
+    FluidFamily.HETG: {SealMaterial.FKM: (SealFit.COMPATIBLE, "")},
 }
-"""General practice (handbook reproductions). A pair that is not here is unknown."""
+"""General practice (handbook reproductions; HFAE, HFB, HFDU, HETG, HEPR and HNBR in HFDR from memory: HEPR is a
+hydrocarbon like mineral oil). A pair that is not here is unknown."""
 
 _SYMBOLS: dict[str, SealMaterial] = {
     **{material.value: material for material in SealMaterial},
@@ -116,15 +130,15 @@ def fluid_mismatch(specified: Fluid, poured: Fluid) -> list[str]:
     """
     if specified.code == poured.code:
         return []
-    reasons = [f"{_called(poured)} is not the specified {_called(specified)}."]
+    reasons = [f"{called(poured)} is not the specified {called(specified)}."]
     if specified.grade is None or poured.grade is None:
         unknown = poured if poured.grade is None else specified
-        reasons.append(f"The viscosity grade of {_called(unknown)} is not recorded, so it cannot be compared.")
+        reasons.append(f"The viscosity grade of {called(unknown)} is not recorded, so it cannot be compared.")
     elif specified.grade != poured.grade:
         reasons.append(f"Viscosity grade ISO VG {poured.grade} instead of ISO VG {specified.grade}.")
     if specified.family is None or poured.family is None:
         unknown = poured if poured.family is None else specified
-        reasons.append(f"The family of {_called(unknown)} is not recorded, so it cannot be told whether they mix.")
+        reasons.append(f"The family of {called(unknown)} is not recorded, so it cannot be told whether they mix.")
     elif specified.family != poured.family:
         reasons.append(f"Fluid family {poured.family} instead of {specified.family} (ISO 6743-4).")
     elif len(reasons) == 1:
@@ -152,5 +166,6 @@ def _verdict_of(family: FluidFamily, material: SealMaterial) -> SealVerdict:
     return SealVerdict(fit, says)
 
 
-def _called(fluid: Fluid) -> str:
+def called(fluid: Fluid) -> str:
+    """How a sentence names the fluid: its code, and the plant's name for it where there is one."""
     return f"{fluid.code} ({fluid.name})" if fluid.name else fluid.code

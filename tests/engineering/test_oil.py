@@ -11,10 +11,16 @@ PRACTICE = [
     *[(F.HEES, "FKM", "compatible"), (F.HEES, "NBR", "unknown"), (F.HEES, "EPDM", "unknown")],
     *[(F.HFC, "NBR", "compatible"), (F.HFC, "EPDM", "compatible"), (F.HFC, "FKM", "unknown")],
     *[(F.HFDR, "EPDM", "compatible"), (F.HFDR, "FKM", "unknown"), (F.HFDR, "NBR", "unsuitable")],
-    *[(F.HFDU, "FKM", "unknown"), (F.HETG, "NBR", "unknown"), (F.HFAE, "EPDM", "unknown")],
+    *[(F.HFDU, "EPDM", "unknown"), (F.HETG, "NBR", "unknown"), (F.HFAS, "EPDM", "unknown")],
+    *((family, seal, "compatible") for family in (F.HFAE, F.HFB) for seal in ("NBR", "FKM")),
+    *[(F.HFAE, "EPDM", "unsuitable"), (F.HFB, "EPDM", "unsuitable"), (F.HFDR, "HNBR", "unsuitable")],
+    *[(F.HFDU, "FKM", "compatible"), (F.HFDU, "NBR", "unknown"), (F.HETG, "FKM", "compatible")],
+    *((F.HEPR, seal, "compatible") for seal in ("NBR", "HNBR", "FKM")),
+    (F.HEPR, "EPDM", "unsuitable"),
 ]
 """General practice of handbooks, the fluid maker's sheet governs: mineral NBR/HNBR/FKM, never EPDM; HEES FKM or NBR
-of high acrylonitrile content; HFC NBR or EPDM; HFDR EPDM or special FKM, not NBR. All else: no guess."""
+of high acrylonitrile content; HFC NBR or EPDM; HFDR EPDM or special FKM, not NBR. From memory: emulsions (HFAE, HFB)
+NBR or FKM, not EPDM, which their oil swells; HFDU and HETG FKM; HEPR as mineral oil. All else: no guess."""
 
 
 @pytest.mark.parametrize(("family", "seal", "fit"), PRACTICE)
