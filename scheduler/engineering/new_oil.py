@@ -4,11 +4,12 @@ One pass of a transfer leaves N/β of the particles of each size, n passes N/β�
 is a worst case: the new oil's count is the upper limit of its scale number, and what is left may be no more than the
 upper limit of the target's (ISO 4406:2021).
 
-Two prudences, both ours. (1) A β from the test bench is not held by a transfer cart, with cold oil, a pulsing pump and
-an element long in use: it is counted as 10 at most. Of β 200 this makes ln 200/ln 10 = 2.3 times the passes, at the
-mild end of the 2 to 5 by which real clean-ups are slower than ideal ones. (2) β is told at one size, the rating. Larger
-particles are held at least as well. Of smaller ones ln β(x) = ln β(rating) · (x/rating)² is counted: no source; a curve
-below those of published multi-pass tests that we remember, so that a coarse element promises next to nothing at 4 µm(c).
+Two prudences, both ours. (1) A β from the test bench is not held by a transfer cart, with cold oil, a pulsing
+pump and an element long in use: it is counted as 10 at most. Of β 200 this makes ln 200/ln 10 = 2.3 times the
+passes, at the mild end of the 2 to 5 by which real clean-ups are slower than ideal ones. (2) β is told at one
+size, the rating. Larger particles are held at least as well. Of smaller ones
+ln β(x) = ln β(rating) · (x/rating)² is counted: no source; a curve below those of published multi-pass tests
+that we remember, so that a coarse element promises next to nothing at 4 µm(c).
 """
 
 import math
@@ -32,7 +33,7 @@ Betas = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class TransferFilter:
-    """A transfer cart's filter: β at and above `rating_um` µm(c). ValueError for a rating not above 0 or β below 1."""
+    """A transfer cart's filter: β at and above `rating_um` µm(c). ValueError for a rating of 0 or less, β below 1."""
 
     rating_um: float
     beta: float
