@@ -30,3 +30,23 @@ def container_mass_kg(volume_L: float, density_kg_m3: float, tare_kg: float) -> 
     if not tare_kg > 0.0:
         raise ValueError(f"tare {tare_kg} kg is not above 0; a container weighs something")
     return oil_mass_kg(volume_L, density_kg_m3) + tare_kg
+
+
+PAIL_TARE_kg = 1.1
+DRUM_TARE_kg = 20.0
+"""A plastic pail of 20 L, a steel drum of 210 L (18 to 20 kg); common practice, no source."""
+
+
+def container_tare_kg(volume_L: float) -> float:
+    """What an empty container of that size weighs, about: along the straight line through pail and drum.
+
+    From a litre to 250 L; ours between the two sizes and beyond them. A bulk container is emptied by a pump, so its
+    tare is of no use here. Raises ValueError outside.
+
+    >>> round(container_tare_kg(20.0), 1), round(container_tare_kg(210.0), 1)
+    (1.1, 20.0)
+    """
+    if not 1.0 <= volume_L <= 250.0:
+        raise ValueError(f"container of {volume_L} L is outside 1 to 250 L")
+    per_L = (DRUM_TARE_kg - PAIL_TARE_kg) / (DRUM_L - PAIL_L)
+    return max(PAIL_TARE_kg + per_L * (volume_L - PAIL_L), PAIL_TARE_kg * volume_L / PAIL_L)
