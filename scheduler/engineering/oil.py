@@ -38,6 +38,23 @@ class SealVerdict:
     says: str
 
 
+class DifferenceKind(StrEnum):
+    """In what one fluid is not the other; unknown where a sheet is silent."""
+
+    FAMILY = "family"
+    GRADE = "grade"
+    NAME = "name"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class FluidDifference:
+    """One difference between two fluids, in a sentence."""
+
+    kind: DifferenceKind
+    says: str
+
+
 @dataclass(frozen=True, slots=True)
 class Fluid:
     """A fluid as the plant lists it; None where the sheet does not say."""
@@ -117,33 +134,54 @@ def seal_verdict(family: FluidFamily | None, seals_text: str | None) -> SealVerd
     return max(verdicts, key=lambda verdict: _GRAVITY[verdict.fit])
 
 
+def fluid_differences(specified: Fluid, poured: Fluid) -> list[FluidDifference]:
+    """Every known difference between two fluids, and each thing that cannot be told; empty for the same fluid.
+
+    Codes decide whether two fluids are the same. Of different ones the grade comes first, then the family; where both
+    are the same it is the name alone. A fluid is never taken to be right because nothing is known of it.
+
+    >>> [str(each.kind) for each in fluid_differences(Fluid("A", grade=46), Fluid("B", grade=68))]
+    ['grade', 'unknown']
+    """
+    if specified.code == poured.code:
+        return []
+    found: list[FluidDifference] = []
+    if specified.grade is None or poured.grade is None:
+        unknown = poured if poured.grade is None else specified
+        says = f"The viscosity grade of {called(unknown)} is not recorded, so it cannot be compared."
+        found.append(FluidDifference(DifferenceKind.UNKNOWN, says))
+    elif specified.grade != poured.grade:
+        says = f"Viscosity grade ISO VG {poured.grade} instead of ISO VG {specified.grade}."
+        found.append(FluidDifference(DifferenceKind.GRADE, says))
+    if specified.family is None or poured.family is None:
+        unknown = poured if poured.family is None else specified
+        says = f"The family of {called(unknown)} is not recorded, so it cannot be told whether they mix."
+        found.append(FluidDifference(DifferenceKind.UNKNOWN, says))
+    elif specified.family != poured.family:
+        says = f"Fluid family {poured.family} instead of {specified.family} (ISO 6743-4)."
+        found.append(FluidDifference(DifferenceKind.FAMILY, says))
+    if not found:
+        says = "Family and grade are the same, but additives may differ: ask the fluid makers about mixing."
+        found.append(FluidDifference(DifferenceKind.NAME, says))
+    return found
+
+
 def fluid_mismatch(specified: Fluid, poured: Fluid) -> list[str]:
     """Every reason why the poured fluid is not the specified one, in sentences; empty for the same fluid.
-
-    Codes decide whether two fluids are the same. Of different fluids each known difference is named, and
-    each thing that cannot be told for want of data; a fluid is never taken to be right because nothing is
-    known of it.
 
     >>> specified = Fluid("A", family=FluidFamily.HM, grade=46)
     >>> fluid_mismatch(specified, Fluid("B", family=FluidFamily.HM, grade=68))[1]
     'Viscosity grade ISO VG 68 instead of ISO VG 46.'
     """
-    if specified.code == poured.code:
+    differences = fluid_differences(specified, poured)
+    if not differences:
         return []
-    reasons = [f"{called(poured)} is not the specified {called(specified)}."]
-    if specified.grade is None or poured.grade is None:
-        unknown = poured if poured.grade is None else specified
-        reasons.append(f"The viscosity grade of {called(unknown)} is not recorded, so it cannot be compared.")
-    elif specified.grade != poured.grade:
-        reasons.append(f"Viscosity grade ISO VG {poured.grade} instead of ISO VG {specified.grade}.")
-    if specified.family is None or poured.family is None:
-        unknown = poured if poured.family is None else specified
-        reasons.append(f"The family of {called(unknown)} is not recorded, so it cannot be told whether they mix.")
-    elif specified.family != poured.family:
-        reasons.append(f"Fluid family {poured.family} instead of {specified.family} (ISO 6743-4).")
-    elif len(reasons) == 1:
-        reasons.append("Family and grade are the same, but additives may differ: ask the fluid makers about mixing.")
-    return reasons
+    return [not_specified(specified, poured), *(each.says for each in differences)]
+
+
+def not_specified(specified: Fluid, poured: Fluid) -> str:
+    """The sentence that one fluid is not the other."""
+    return f"{called(poured)} is not the specified {called(specified)}."
 
 
 _GRAVITY = {SealFit.COMPATIBLE: 0, SealFit.UNKNOWN: 1, SealFit.UNSUITABLE: 2}

@@ -42,8 +42,8 @@ def level_check(
 
     level_pct: of the reservoir's volume at the full mark. below_full_L: litres below the full mark. Give one of the
     two, or neither where only the look was reported. at_rest, defined_position: None where nobody said, which counts
-    for nothing, as No does. Raises ValueError for both given, a level outside 0 to 200 %, a volume not above 0, and more
-    missing than there is.
+    for nothing, as No does. Raises ValueError for both given, a level outside 0 to 200 %, a volume not above 0, and
+    more missing than there is.
 
     >>> level_check(at_rest=True, defined_position=True, reservoir_volume_L=200.0, level_pct=95.0).missing_L
     10.0

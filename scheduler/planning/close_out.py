@@ -7,8 +7,9 @@ confirmed with a reason. Refused is only what cannot be true, and the refusal na
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.engineering.oil import Fluid, SealFit, fluid_mismatch, seal_verdict
-from scheduler.vocabulary import FluidFamily, RemovalReason, Trigger
+from scheduler.engineering.oil import Fluid, fluid_mismatch
+from scheduler.planning.shelf_check import Mistake, Scanned, Wanted, element_findings
+from scheduler.vocabulary import RemovalReason, Trigger
 
 HOURS_PER_DAY = 24.0
 _SLACK_D = 1.0
@@ -119,24 +120,20 @@ def departures(told: Told, specified: Specified) -> list[Departure]:
 
 
 def _element_departures(told: Told, specified: Specified) -> list[Departure]:
-    found: list[Departure] = []
+    """As before the job, but of the specified part only its lot's age: it was fitted, and nobody else chose it."""
     wanted = specified.part_number
-    if told.part_number != wanted and told.part_number not in specified.alternates:
-        says = f"{told.part_number} is neither the specified {wanted} nor a listed alternate."
-        found.append(Departure("element", told.part_number, wanted, says))
-    if told.part_number != wanted:
-        found += _seal_departures(told.part_number, specified.seals, wanted, specified.fluid.family)
-    if told.lot_expires_day is not None and told.lot_expires_day <= told.at_day:
-        says = f"The lot of {told.part_number} that was fitted had expired by the day of the job."
-        found.append(Departure("expiry", told.part_number, wanted, says))
+    as_specified = told.part_number == wanted
+    scanned = Scanned(
+        told.part_number, seals=None if as_specified else specified.seals, lot_expires_day=told.lot_expires_day
+    )
+    found = []
+    for each in element_findings(scanned, Wanted(wanted, specified.alternates, specified.fluid), told.at_day):
+        if each.mistake is Mistake.EXPIRED_LOT:
+            says = f"The lot of {told.part_number} that was fitted had expired by the day of the job."
+            found.append(Departure(each.about, each.found, each.specified, says))
+        elif each.mistake is not Mistake.CANNOT_TELL:
+            found.append(Departure(each.about, each.found, each.specified, each.says))
     return found
-
-
-def _seal_departures(part_number: str, seals: str, wanted: str, family: FluidFamily | None) -> list[Departure]:
-    verdict = seal_verdict(family, seals)
-    if verdict.fit is not SealFit.UNSUITABLE:
-        return []
-    return [Departure("seals", part_number, wanted, verdict.says)]
 
 
 EARLY_BY_D = 7.0
