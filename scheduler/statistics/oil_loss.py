@@ -169,18 +169,18 @@ def _gaps(days: Floats, litres: Floats, from_day: float, to_day: float, full_day
     length: list[float] = []
     volume: list[float] = []
     full = from_day
+    poured_last = False
     following = list(full_day[(full_day >= from_day) & (full_day <= to_day)])
     for at, poured in zip(days.tolist(), litres.tolist(), strict=True):
         while following and following[0] <= at + SAME_LOOK_D:
-            full = max(full, following.pop(0))
-        if at - full < SAME_LOOK_D:
-            if volume and full == began[-1] + length[-1]:
-                volume[-1] += poured  # the second go of the top-up that ended the gap before
-            continue
-        began.append(full)
-        length.append(at - full)
-        volume.append(poured)
-        full = at
+            full, poured_last = max(full, following.pop(0)), False
+        if at - full >= SAME_LOOK_D:
+            began.append(full)
+            length.append(at - full)
+            volume.append(poured)
+            full, poured_last = at, True
+        elif poured_last:
+            volume[-1] += poured  # the second go of the top-up that ended the gap before
     open_d = to_day - max([full, *following])
     newest = slice(-MOST_GAPS, None)
     return _Gaps(np.array(began[newest]), np.array(length[newest]), np.array(volume[newest]), open_d)
@@ -189,7 +189,8 @@ def _gaps(days: Floats, litres: Floats, from_day: float, to_day: float, full_day
 @dataclass(frozen=True, slots=True)
 class _Belief:
     """Over habit with regularity, first gap of the new rate (0: none) and ratio, (K, n, R): log evidence, and given
-    these the Gamma of the rate before, or of its inverse on_rounds. opened (K,): κ times the open gap.
+    these the Gamma of the rate before, or of its inverse on_rounds; shape, regularity and opened, κ times the days of
+    the open gap, (K,).
     """
 
     evidence: Floats
@@ -226,15 +227,17 @@ def _habit(seen: Floats, by: Floats, ratios: Floats, log_other: float, open_d: f
     before = np.cumsum(seen) - seen
     after_own = (own.sum(axis=1, keepdims=True) - (np.cumsum(own, axis=1) - own))[:, :, None]
     prior = PRIOR_SHAPE * float(seen.sum() / by.sum())
-    shape = np.broadcast_to(PRIOR_SHAPE + own.sum(axis=1)[:, None, None], (len(REGULARITY), len(seen), len(ratios)))
+    shape = PRIOR_SHAPE + own.sum(axis=1)
     inverse_scale = prior + kappa[:, :, None] * (before[:, None] + ratios * (seen.sum() - before)[:, None])
     of_gaps = (own * np.log(kappa) + (own - 1.0) * np.log(seen) - gammaln(own)).sum(axis=1)[:, None, None]
-    of_rate = PRIOR_SHAPE * np.log(prior) - gammaln(PRIOR_SHAPE) + gammaln(shape) - shape * np.log(inverse_scale)
+    of_rate = PRIOR_SHAPE * np.log(prior) - gammaln(PRIOR_SHAPE) + gammaln(shape)[:, None, None]
+    of_rate = of_rate - shape[:, None, None] * np.log(inverse_scale)
     evidence = of_gaps + of_rate + after_own * np.log(ratios) + log_other
     opened = kappa[:, 0] * (open_d or 0.0)
-    later = inverse_scale / ratios
-    gone = betainc(REGULARITY[:, None, None], shape, opened[:, None, None] / (opened[:, None, None] + later))
-    evidence += np.log(np.maximum(1.0 - gone, _LEAST))
+    if open_d:
+        share = opened[:, None, None] / (opened[:, None, None] + inverse_scale / ratios)
+        gone = betainc(REGULARITY[:, None, None], shape[:, None, None], share)
+        evidence += np.log(np.maximum(1.0 - gone, _LEAST))
     return _Belief(evidence, shape, inverse_scale, np.full(len(kappa), open_d is None), REGULARITY, opened)
 
 
@@ -265,7 +268,7 @@ def _is_rise(n: int) -> npt.NDArray[np.bool_]:
 def _nodes(belief: _Belief, weight: Floats) -> tuple[Floats, Floats, Floats]:
     """(m, q): litres a day before the change, ratio and weight, of the cells that weigh anything."""
     k, j, r = np.nonzero(weight > _NEGLIGIBLE * weight.sum())
-    gamma = gammaincinv(belief.shape[k, j, r][:, None], _NODE_PROBABILITY) / belief.inverse_scale[k, j, r][:, None]
+    gamma = gammaincinv(belief.shape[:, None], _NODE_PROBABILITY)[k] / belief.inverse_scale[k, j, r][:, None]
     before = np.where(belief.on_rounds[k][:, None], 1.0 / gamma, gamma)
     ratio = np.broadcast_to(RATIOS[r][:, None], before.shape)
     still = 1.0 - gammainc(belief.regularity[k][:, None], belief.opened[k][:, None] * before * ratio)

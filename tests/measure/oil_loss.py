@@ -162,8 +162,9 @@ def false_alarms(
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Of risen systems: share found by each number of top-ups since at each limit, median days by which the first day is wrong
-    (in usual intervals), share of the 80 % bands, told at ten, that hold the day, the loss before and after."""
+    """Of risen systems: share found by each number of top-ups since at each limit, by how many usual intervals the
+    first day is wrong (median), share of the 80 % bands, told at ten, that hold the day, the loss before and after.
+    """
 
     by: dict[int, float]
     off_intervals: float
