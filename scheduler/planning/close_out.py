@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.engineering.oil import Fluid, fluid_mismatch
-from scheduler.planning.shelf_check import Mistake, Scanned, Wanted, element_findings
+from scheduler.planning.shelf_check import Mistake, Objection, Scanned, Wanted, element_findings
 from scheduler.vocabulary import RemovalReason, Trigger
 
 HOURS_PER_DAY = 24.0
@@ -120,19 +120,16 @@ def departures(told: Told, specified: Specified) -> list[Departure]:
 
 
 def _element_departures(told: Told, specified: Specified) -> list[Departure]:
-    """As before the job, but of the specified part only its lot's age: it was fitted, and nobody else chose it."""
-    wanted = specified.part_number
-    as_specified = told.part_number == wanted
-    scanned = Scanned(
-        told.part_number, seals=None if as_specified else specified.seals, lot_expires_day=told.lot_expires_day
-    )
+    """What would have been refused before the job. What would only have been asked about is past asking."""
+    scanned = Scanned(told.part_number, seals=specified.seals, lot_expires_day=told.lot_expires_day)
+    wanted = Wanted(specified.part_number, specified.alternates, specified.fluid)
     found = []
-    for each in element_findings(scanned, Wanted(wanted, specified.alternates, specified.fluid), told.at_day):
-        if each.mistake is Mistake.EXPIRED_LOT:
-            says = f"The lot of {told.part_number} that was fitted had expired by the day of the job."
+    for each in element_findings(scanned, wanted, told.at_day):
+        if each.severity is Objection.REFUSE:
+            says = each.says
+            if each.mistake is Mistake.EXPIRED_LOT:
+                says = f"The lot of {told.part_number} that was fitted had expired by the day of the job."
             found.append(Departure(each.about, each.found, each.specified, says))
-        elif each.mistake is not Mistake.CANNOT_TELL:
-            found.append(Departure(each.about, each.found, each.specified, each.says))
     return found
 
 

@@ -91,6 +91,10 @@ def test_an_alternate_whose_seals_the_oil_attacks_departs() -> None:
     assert [each.about for each in departures(told(part_number="E-11"), specified(seals="EPDM"))] == ["seals"]
 
 
+def test_the_specified_element_does_not_depart_for_seals_that_the_plant_chose_itself() -> None:
+    assert departures(told(), specified(seals="EPDM")) == []
+
+
 def test_a_lot_that_had_expired_departs_and_an_element_left_in_does_not() -> None:
     assert [each.about for each in departures(told(lot_expires_day=NOW - 5.0), specified())] == ["expiry"]
     assert departures(told(lot_expires_day=NOW - 5.0, changed=False), specified()) == []
