@@ -61,13 +61,13 @@ def handling(mass_kg: float, what: str, *, is_drum: bool = False) -> Handling:
     limit_kg = everyday_limit_kg()
     means = _means(mass_kg, limit_kg, is_drum=is_drum)
     at_best = mass_kg <= LOAD_CONSTANT_KG
-    best = (
-        f"within the {LOAD_CONSTANT_KG:g} kg that NIOSH 94-110 allows one person under the best conditions"
-        if at_best
-        else f"above the {LOAD_CONSTANT_KG:g} kg that NIOSH 94-110 allows one person even under the best conditions"
-    )
-    everyday = f"; from the floor to 1 m, held 35 cm away, the limit is {limit_kg:.1f} kg"
-    says = f"{what[0].upper() + what[1:] if what else 'It'} weighs about {mass_kg:.3g} kg, {best}{everyday}: "
+    allows = f"the {LOAD_CONSTANT_KG:g} kg that NIOSH 94-110 allows one person"
+    if at_best:
+        judged = f"within {allows} under the best conditions; from the floor to 1 m, held 35 cm away, the limit is "
+        judged += f"{limit_kg:.1f} kg"
+    else:
+        judged = f"above {allows} even under the best conditions"
+    says = f"{what[0].upper() + what[1:] if what else 'It'} weighs about {mass_kg:.3g} kg, {judged}: "
     return Handling(mass_kg, means, limit_kg, at_best, says + _ADVICE[means])
 
 

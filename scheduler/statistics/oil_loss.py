@@ -14,7 +14,8 @@ the next top-up. A gap that is still open counts by its survival, but not on rou
 In the window of the newest gaps the rate changes once at most, at a top-up, from λ to rλ: prior chance by the days
 watched, spread over the gaps by their length, ln r even over `RATIOS`. Given habit, κ, gap and r the posterior of λ
 (on rounds of 1/λ) is Gamma, so that over all of them it is a finite sum and exact. `risen` is P(r is `LEAST_RISE` or
-more, and the change is at least `FEWEST_AFTER` top-ups ago). What rose, fell and rose again is told less sharply.
+more, with at least `FEWEST_BEFORE` gaps before the change and `FEWEST_AFTER` top-ups since). A loss that rose, fell
+and rose again is told less sharply.
 
 Calendar days, not run hours: a system at rest leaks less, and a season of standing still is a change too. Not known,
 and said so, with less than `FEWEST_TOP_UPS` or `FEWEST_WATCHED_D`. Constants are ours, by tests/measure/oil_loss.py.
@@ -38,8 +39,9 @@ SAME_LOOK_D = 1.0
 """Top-ups nearer than a day are one, poured in two goes."""
 
 FEWEST_AFTER = 2
+FEWEST_BEFORE = 2
 LEAST_RISE = 1.5
-ALARM = 0.9
+ALARM = 0.8
 """A rise is called a finding from this probability on."""
 
 TOLD_FROM = 0.5
@@ -52,6 +54,8 @@ RATIOS: Floats = np.exp(np.log(8.0) * np.arange(-10, 11) / 10.0)
 """r, even on the logarithm; 1 stands for no change."""
 
 REGULARITY: Floats = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
+BY_CHANCE: Floats = REGULARITY[:3]
+"""Of somebody who comes by. With all of them, two rounds left out in a row looked like a rise."""
 
 WEEK_D = 7.0
 BAND = (0.1, 0.5, 0.9)
@@ -210,7 +214,7 @@ def _belief(gaps: _Gaps) -> _Belief:
     usual_L = np.full_like(volume_L, np.mean(volume_L))
     usual_d = np.full_like(length_d, np.mean(length_d))
     by_need = _habit(length_d, volume_L, RATIOS, _as_it_comes(volume_L, usual_L), gaps.open_d)
-    coming_by = _habit(length_d, usual_L, RATIOS, _as_it_comes(volume_L, usual_L), gaps.open_d)
+    coming_by = _habit(length_d, usual_L, RATIOS, _as_it_comes(volume_L, usual_L), gaps.open_d, BY_CHANCE)
     on_rounds = _habit(volume_L, length_d, 1.0 / RATIOS, _as_it_comes(length_d, usual_d), None)
     stacked = (by_need, coming_by, on_rounds)
     return _Belief(
@@ -219,10 +223,17 @@ def _belief(gaps: _Gaps) -> _Belief:
     )
 
 
-def _habit(seen: Floats, by: Floats, ratios: Floats, log_other: float, open_d: float | None) -> _Belief:
+def _habit(
+    seen: Floats,
+    by: Floats,
+    ratios: Floats,
+    log_other: float,
+    open_d: float | None,
+    regularity: Floats = REGULARITY,
+) -> _Belief:
     """seen ~ Gamma(κ by, κ φ), with φ times a ratio from each gap on; log_other: log density of what comes as it
     comes; open_d: None on rounds, where φ is 1/λ."""
-    kappa = (REGULARITY / np.mean(by))[:, None]
+    kappa = (regularity / np.mean(by))[:, None]
     own = kappa * by
     before = np.cumsum(seen) - seen
     after_own = (own.sum(axis=1, keepdims=True) - (np.cumsum(own, axis=1) - own))[:, :, None]
@@ -232,19 +243,19 @@ def _habit(seen: Floats, by: Floats, ratios: Floats, log_other: float, open_d: f
     of_gaps = (own * np.log(kappa) + (own - 1.0) * np.log(seen) - gammaln(own)).sum(axis=1)[:, None, None]
     of_rate = PRIOR_SHAPE * np.log(prior) - gammaln(PRIOR_SHAPE) + gammaln(shape)[:, None, None]
     of_rate = of_rate - shape[:, None, None] * np.log(inverse_scale)
-    evidence = of_gaps + of_rate + after_own * np.log(ratios) + log_other
+    evidence = of_gaps + of_rate + after_own * np.log(ratios) + log_other - np.log(len(regularity))
     opened = kappa[:, 0] * (open_d or 0.0)
     if open_d:
         share = opened[:, None, None] / (opened[:, None, None] + inverse_scale / ratios)
-        gone = betainc(REGULARITY[:, None, None], shape[:, None, None], share)
+        gone = betainc(regularity[:, None, None], shape[:, None, None], share)
         evidence += np.log(np.maximum(1.0 - gone, _LEAST))
-    return _Belief(evidence, shape, inverse_scale, np.full(len(kappa), open_d is None), REGULARITY, opened)
+    return _Belief(evidence, shape, inverse_scale, np.full(len(kappa), open_d is None), regularity, opened)
 
 
 def _as_it_comes(seen: Floats, usual: Floats) -> float:
     """Log density of gaps or volumes that tell nothing of the loss: Gamma, over mean and regularity."""
     alone = _habit(seen, usual, np.ones(1), 0.0, None).evidence[:, 0, 0]
-    return float(logsumexp(alone) - np.log(len(alone)))
+    return float(logsumexp(alone))
 
 
 def _log_prior(length_d: Floats) -> Floats:
@@ -261,7 +272,8 @@ def _log_prior(length_d: Floats) -> Floats:
 
 
 def _is_rise(n: int) -> npt.NDArray[np.bool_]:
-    enough = np.arange(n) <= n - FEWEST_AFTER
+    gap = np.arange(n)
+    enough = (gap >= FEWEST_BEFORE) & (gap <= n - FEWEST_AFTER)
     return np.asarray(enough[:, None] & (RATIOS >= LEAST_RISE))
 
 

@@ -28,7 +28,7 @@ USUAL_L = 10.0
 RISE = 3.0
 AFTER = (3, 6, 10)
 BEFORE = (4, 8)
-LIMITS = (0.5, 0.7, 0.8, ALARM, 0.95)
+LIMITS = (0.5, 0.7, ALARM, 0.9, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,4 +242,4 @@ def say(line: str) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 150)

@@ -10,8 +10,10 @@ from scipy import stats
 
 from scheduler.statistics.oil_loss import (
     ALARM,
+    BY_CHANCE,
     CHANGES_EVERY_D,
     FEWEST_AFTER,
+    FEWEST_BEFORE,
     FEWEST_TOP_UPS,
     LEAST_RISE,
     MOST_GAPS,
@@ -52,13 +54,13 @@ def by_brute_force(gap_d: np.ndarray, volume_L: np.ndarray, open_d: float) -> fl
 
     usual_L = np.full(n, volume_L.mean())
     habits = (
-        (gap_d, volume_L, 1.0, as_it_comes(volume_L)),
-        (gap_d, usual_L, 1.0, as_it_comes(volume_L)),
-        (volume_L, gap_d, -1.0, as_it_comes(gap_d)),
+        *((gap_d, volume_L, s, 1.0, as_it_comes(volume_L) / len(REGULARITY)) for s in REGULARITY),
+        *((gap_d, usual_L, s, 1.0, as_it_comes(volume_L) / len(BY_CHANCE)) for s in BY_CHANCE),
+        *((volume_L, gap_d, s, -1.0, as_it_comes(gap_d) / len(REGULARITY)) for s in REGULARITY),
     )
     stays = np.exp(-gap_d[1:].sum() / CHANGES_EVERY_D)
     everything = risen = 0.0
-    for (seen, by, power_of, other), s, j, ratio in product(habits, REGULARITY, range(n), RATIOS):
+    for (seen, by, s, power_of, other), j, ratio in product(habits, range(n), RATIOS):
         if (j == 0) != (abs(ratio - 1.0) < 1e-9):
             continue
         prior = stays if j == 0 else (1.0 - stays) * gap_d[j] / gap_d[1:].sum() / (len(RATIOS) - 1)
@@ -68,7 +70,7 @@ def by_brute_force(gap_d: np.ndarray, volume_L: np.ndarray, open_d: float) -> fl
             values = values * stats.gamma.sf(open_d, s, scale=by.mean() / (s * grid * ratio))
         weight = prior * over_rates(values, by.sum() / seen.sum())
         everything += weight
-        risen += weight if ratio >= LEAST_RISE and n - j >= FEWEST_AFTER else 0.0
+        risen += weight if ratio >= LEAST_RISE and FEWEST_BEFORE <= j <= n - FEWEST_AFTER else 0.0
     return risen / everything
 
 
@@ -202,7 +204,7 @@ def test_a_constant_loss_seldom_raises_an_alarm_and_a_threefold_one_is_seen() ->
     rng = np.random.default_rng(7)
     alarms, _ = false_alarms(rng, HABITS["at the mark"], 12, 8)
     assert alarms[ALARM] <= 0.06
-    seen = power(rng, HABITS["at the mark"], 12, 8, 12)
-    assert seen.by[6, 0.5] >= 0.7
-    assert seen.by[10, ALARM] >= 0.5
+    seen = power(rng, HABITS["at the mark"], 12, 8, 20)
+    assert seen.by[6, 0.5] >= 0.5
+    assert seen.by[10, ALARM] >= 0.6
     assert seen.off_intervals <= 1.0
