@@ -5,8 +5,9 @@ container is used up first, then the lot that expires first; what has expired by
 other fluid ever stands in. Containers are not reserved whole: several jobs may draw from one drum.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from scheduler.planning.kits import RENEWS, KitSpec, Subject
 from scheduler.vocabulary import TaskKind
@@ -69,9 +70,17 @@ class _Left:
     by_fluid: dict[str, list[OilShelf]] = field(default_factory=dict)
 
 
-def oil_need_L(kind: TaskKind, spec: KitSpec | None) -> float:
-    """What has to be poured back after the work: the contents of the housing. 0 where nobody told them."""
-    return 0.0 if spec is None or kind not in RENEWS else spec.oil_lost_L or 0.0
+def oil_need(kind: TaskKind, spec: KitSpec | None, because: Mapping[str, Any]) -> tuple[str | None, float]:
+    """What has to be poured, and how many litres: what the housing loses, or what the level lacks.
+
+    0 where nobody told. `because` is what raised the task.
+    """
+    if kind is TaskKind.TOP_UP:
+        facts = because.get("facts", {})
+        return facts.get("fluid"), max(float(facts.get("missing_L", 0.0)), 0.0)
+    if spec is None or kind not in RENEWS:
+        return None, 0.0
+    return spec.fluid, spec.oil_lost_L or 0.0
 
 
 def pick_oil(

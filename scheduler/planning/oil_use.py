@@ -9,14 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from scheduler.planning.oil_refills import is_refill, oil_changed_day
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.statistics.count_distribution import CountTable
 from scheduler.statistics.renewal_demand import PartDemand
 from scheduler.statistics.top_up_demand import next_oil_change, top_up_demand
-from scheduler.vocabulary import EventKind
-
-REFILL_D = 1.0
-"""A top-up so near to a change refills what the change took; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,24 +61,21 @@ OilUse = TopUps | OilChange
 
 def other_oil_use(columns: PlantColumns, edge_d: Floats) -> dict[str, list[OilUse]]:
     """By fluid, every system's top-ups and its next oil change, where its own past tells of them."""
-    is_oil_change = np.array([kind is EventKind.OIL_CHANGE for kind in columns.events.kind], dtype=bool)
     found: dict[str, list[OilUse]] = defaultdict(list)
     for system in np.flatnonzero(columns.systems_ready()).tolist():
-        oil_changed_day = columns.events.day[is_oil_change & (columns.events.system == system)]
         uses = (
-            _top_ups(columns, system, oil_changed_day, edge_d),
-            _oil_change(columns, system, oil_changed_day, edge_d),
+            _top_ups(columns, system, edge_d),
+            _oil_change(columns, system, oil_changed_day(columns, system), edge_d),
         )
         found[columns.systems.fluid[system].code] += [use for use in uses if use is not None]
     return {fluid: uses for fluid, uses in found.items() if uses}
 
 
-def _top_ups(columns: PlantColumns, system: int, oil_changed_day: Floats, edge_d: Floats) -> TopUps | None:
+def _top_ups(columns: PlantColumns, system: int, edge_d: Floats) -> TopUps | None:
     mine = columns.top_ups.system == system
     day = columns.top_ups.day[mine]
-    changed = np.concatenate([_changed_day(columns, system), oil_changed_day])
-    is_refill = np.array([bool(np.any(np.abs(changed - each) <= REFILL_D)) for each in day], dtype=bool)
-    volume_L, day = columns.top_ups.volume_L[mine][~is_refill], day[~is_refill]
+    refill = is_refill(columns, system, day)
+    volume_L, day = columns.top_ups.volume_L[mine][~refill], day[~refill]
     if not len(day):
         return None
     since_day = float(day.min())
@@ -90,14 +84,6 @@ def _top_ups(columns: PlantColumns, system: int, oil_changed_day: Floats, edge_d
     if watched_d <= 0.0 or np.isnan(reservoir_L):
         return None
     return TopUps(volume_L[day > since_day], watched_d, reservoir_L, edge_d)
-
-
-def _changed_day(columns: PlantColumns, system: int) -> Floats:
-    """Days on which an element of the system was fitted."""
-    now = columns.fitted.fitted_day[columns.positions.system == system]
-    before = columns.lives.fitted_day[columns.positions.system[columns.lives.position] == system]
-    days = np.concatenate([now, before])
-    return np.asarray(days[~np.isnan(days)])
 
 
 def _oil_change(columns: PlantColumns, system: int, changed_day: Floats, edge_d: Floats) -> OilChange | None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from scheduler.planning.change_dates import change_dates
 from scheduler.planning.cleanliness import assess_cleanliness
@@ -26,7 +27,8 @@ from scheduler.planning.kits import (
     without_reserved,
 )
 from scheduler.planning.limit_dates import limit_dates
-from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need_L, pick_oil
+from scheduler.planning.oil_care import oil_care
+from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need, pick_oil
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
@@ -35,8 +37,18 @@ from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ElementPrior
 from scheduler.vocabulary import WorkOrderState
 
-PlannedWork = Mapping[Subject, tuple[WorkOrderState, float]]
-"""All open work by its subject: the state of its order, and the day it is planned for."""
+
+@dataclass(frozen=True, slots=True)
+class PlannedTask:
+    """The state of the order that the task stands in, the day it is planned for, and what raised it."""
+
+    state: WorkOrderState
+    day: float
+    because: Mapping[str, Any]
+
+
+PlannedWork = Mapping[Subject, PlannedTask]
+"""All open work by its subject."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +109,7 @@ def plan(known: Known) -> Planned:
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
     diagnoses = seen + cleanliness_diagnoses(cleanliness) + found_diagnoses(columns)
+    diagnoses += oil_care(columns, cleanliness)
     blamed = blamed_elements(cleanliness)
     dates, risk = limit_dates(columns, duty, condition, sightings, blamed), accepted_risk(columns, duty, condition)
     items = assess_due(columns, duty, condition, dates, risk, sightings, blamed)
@@ -132,16 +145,16 @@ def picks_of_work(
 ) -> tuple[list[Pick], list[OilPick]]:
     """Parts and oil for the drafts as planned, and for all other open work that has not begun."""
     needs, oil_needs = [], []
-    for subject, (state, day) in planned.items():
-        if state is WorkOrderState.UNDERWAY:
+    for subject, task in planned.items():
+        if task.state is WorkOrderState.UNDERWAY:
             continue
-        issued, spec = state is not WorkOrderState.DRAFT, kits.get(subject[1])
+        issued, spec = task.state is not WorkOrderState.DRAFT, kits.get(subject[1])
         parts = without_reserved(needs_of(subject[2], spec, alternates), shelves.reserved.get(subject, {}))
-        needs.append(TaskNeeds(subject, issued, day, parts))
-        volume_L = oil_need_L(subject[2], spec)
-        if spec is not None and spec.fluid is not None and volume_L > 0.0:
+        needs.append(TaskNeeds(subject, issued, task.day, parts))
+        fluid, volume_L = oil_need(subject[2], spec, task.because)
+        if fluid is not None and volume_L > 0.0:
             reserved_L = shelves.reserved_oil_L.get(subject, 0.0)
-            oil_needs.append(OilNeed(subject, issued, day, spec.fluid, volume_L, reserved_L))
+            oil_needs.append(OilNeed(subject, issued, task.day, fluid, volume_L, reserved_L))
     return (
         pick_all(needs, shelves.lots, shelves.supply, as_of_day),
         pick_oil(oil_needs, shelves.oil, shelves.oil_supply, as_of_day),
@@ -149,20 +162,18 @@ def picks_of_work(
 
 
 def _planned(known: Known, work: WorkPlan) -> PlannedWork:
-    """All open work as it is planned now: its state and its day."""
+    """All open work as it is planned now."""
     order_of = {order.id: order for order in known.orders}
     withdrawn = set(work.withdrawn_tasks)
     planned = {
-        task.subject: (order_of[task.order].state, order_of[task.order].planned_day)
+        task.subject: PlannedTask(order_of[task.order].state, order_of[task.order].planned_day, task.because)
         for task in known.tasks
         if task.id not in withdrawn
     }
     for draft in work.drafts:
+        state = WorkOrderState.ISSUED if draft.issue else WorkOrderState.DRAFT
         for _, wanted in draft.tasks:
-            planned[wanted.subject] = (
-                WorkOrderState.ISSUED if draft.issue else WorkOrderState.DRAFT,
-                draft.planned_day,
-            )
+            planned[wanted.subject] = PlannedTask(state, draft.planned_day, wanted.because)
     return planned
 
 
@@ -170,7 +181,7 @@ def _planned_changes(columns: PlantColumns, planned: PlannedWork) -> dict[int, f
     """The day of the open work on each position that fits an element."""
     row_of = {code: row for row, code in enumerate(columns.positions.code)}
     return {
-        row_of[position]: day
-        for (_, position, kind), (_, day) in planned.items()
+        row_of[position]: task.day
+        for (_, position, kind), task in planned.items()
         if kind in RENEWS and position in row_of
     }

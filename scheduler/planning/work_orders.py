@@ -5,7 +5,7 @@ issued work it proposes, and work underway, held or taken over by another system
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from scheduler.planning.stops import Stop
@@ -51,6 +51,7 @@ class OpenTask:
     kind: TaskKind
     due_day: float
     proposal: dict[str, Any] | None
+    because: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def subject(self) -> tuple[str, str, TaskKind]:

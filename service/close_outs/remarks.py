@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from api_schemas.close_outs import CloseOutIn, LevelSeen
+from scheduler.engineering.oil_level import level_check
 
 
 def remarks_on(told: CloseOutIn) -> list[str]:
@@ -11,11 +12,6 @@ def remarks_on(told: CloseOutIn) -> list[str]:
 
 
 def _on_level(seen: LevelSeen) -> Iterator[str]:
-    """A level is judged with the system at rest and in its defined position (common practice, no source)."""
-    lacking = [
-        words
-        for is_so, words in ((seen.at_rest, "at rest"), (seen.defined_position, "in its defined position"))
-        if not is_so
-    ]
-    if lacking:
-        yield f"The level is kept but does not count: the system was not {' and not '.join(lacking)}. Look again."
+    looked = level_check(at_rest=seen.at_rest, defined_position=seen.defined_position, reservoir_volume_L=1.0)
+    if not looked.valid:
+        yield f"The level is kept but does not count: {looked.why_not}. Look again."

@@ -26,7 +26,84 @@ def _found(what: str, check: str) -> Callable[[Dates, Facts], str]:
     return lambda words, numbers: f"{what} on {words.date(numbers['at_day'])}. {check}"
 
 
+def _level_not_valid(words: Dates, numbers: Facts) -> str:
+    return (
+        f"The level noted on {words.date(numbers['at_day'])} does not count: {numbers['why_not']}. "
+        "Look again at rest and in the defined position."
+    )
+
+
+def _level_low(words: Dates, numbers: Facts) -> str:
+    return (
+        f"{numbers['missing_L']:g} L of {numbers['fluid']} are missing to full (reservoir "
+        f"{numbers['reservoir_L']:g} L; {_looked(words, numbers)}). "
+        "Top up through a filter with the specified oil, and find out where it went."
+    )
+
+
+def _overfilled(words: Dates, numbers: Facts) -> str:
+    return (
+        f"{-numbers['missing_L']:g} L too much are in the reservoir of {numbers['reservoir_L']:g} L "
+        f"({_looked(words, numbers)}): warm oil and returning cylinders need room. Look at rest, and draw off what "
+        "is too much into a clean, marked container."
+    )
+
+
+def _looked(words: Dates, numbers: Facts) -> str:
+    since = f", {numbers['poured_L']:g} L poured since" if numbers["poured_L"] else ""
+    return f"level of {words.date(numbers['at_day'])}{since}"
+
+
+def _loss_rising(words: Dates, numbers: Facts) -> str:
+    before, after = numbers["before"], numbers["after"]
+    return (
+        f"The system loses {after[1]:g} L a week since about {words.date(numbers['since_day'])} (80 % band "
+        f"{after[0]:g} to {after[2]:g}), after {before[1]:g} L a week ({before[0]:g} to {before[2]:g}); by "
+        f"{numbers['top_ups']} top-ups. Look for the leak with card or wood, never by hand: hoses, rod "
+        "seals, cooler, drip trays."
+    )
+
+
+_EVENT_WORDS = {
+    "pump_failure": "The pump failed",
+    "hose_burst": "A hose burst",
+    "water_ingress": "Water came in",
+    "overheated": "The oil overheated",
+}
+
+
+def _check_after(words: Dates, numbers: Facts) -> str:
+    what = _EVENT_WORDS[numbers["kind"]]
+    return (
+        f"{what} on {words.date(numbers['at_day'])}: the checks that follow such an event are not recorded as done."
+    )
+
+
+def _flush(words: Dates, numbers: Facts) -> str:
+    return (
+        f"The system was commissioned on {words.date(numbers['at_day'])} and no flush is recorded since: flush it, "
+        "then fit new elements; their first interval is short."
+    )
+
+
+def _clean_up(_words: Dates, numbers: Facts) -> str:
+    return (
+        f"Counts at {numbers['size_um_c']} µm(c) stand at {numbers['now_per_mL']:,.0f} per mL, above the "
+        f"{numbers['limit_per_mL']:,.0f} of target {numbers['target']}: run {numbers['through']} "
+        f"({numbers['flow_lpm']:g} L/min, β {numbers['beta']:g}) for about {numbers['low_h']:.1f} to "
+        f"{numbers['high_h']:.1f} h, then sample. By the well-mixed balance it were {numbers['ideal_h']:.1f} h; real "
+        "tanks take 2 to 5 times as long, and dirt that comes in meanwhile is not counted."
+    )
+
+
 CARE_DIAGNOSES: dict[str, Callable[[Dates, Facts], str]] = {
+    "level-not-valid": _level_not_valid,
+    "oil-level-low": _level_low,
+    "overfilled": _overfilled,
+    "oil-loss-rising": _loss_rising,
+    **{f"check-after-{kind.replace('_', '-')}": _check_after for kind in _EVENT_WORDS},
+    "flush-after-commissioning": _flush,
+    "clean-up-off-line": _clean_up,
     "metal-found": _metal,
     "element-collapsed": _found(
         "The old element was found collapsed",

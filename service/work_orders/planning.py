@@ -6,6 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from scheduler.planning.kits import RENEWS
 from scheduler.planning.stops import Stop
 from scheduler.planning.wanted_work import Look
 from scheduler.planning.work_orders import DraftOrder, OpenOrder, OpenTask, WantedTask, WorkPlan
@@ -52,6 +53,7 @@ def open_work(connection: sa.Connection) -> tuple[tuple[OpenOrder, ...], tuple[O
                 kind=TaskKind(row["kind"]),
                 due_day=to_day(row["due_at"]),
                 proposal=row["proposal"],
+                because=row["because"],
             )
             for row in open_tasks
         ),
@@ -63,7 +65,7 @@ def looks_done(connection: sa.Connection) -> dict[Look, float]:
     look = sa.and_(
         tasks.c.system == diagnoses.c.system,
         tasks.c.position == diagnoses.c.position,
-        tasks.c.kind.in_([TaskKind.INSPECT, TaskKind.LOOK_WHEN_WARM, TaskKind.TAKE_SAMPLE]),
+        tasks.c.kind.not_in(RENEWS),
     )
     query = (
         sa.select(

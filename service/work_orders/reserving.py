@@ -7,7 +7,7 @@ import sqlalchemy as sa
 
 from scheduler.planning.kits import Pick
 from scheduler.planning.oil_kits import OilPick
-from scheduler.planning.pipeline import PlannedWork, picks_of_work
+from scheduler.planning.pipeline import PlannedTask, PlannedWork, picks_of_work
 from scheduler.vocabulary import OrderStep, WorkOrderState
 from service.plant_store.catalogue import load_alternates
 from service.plant_store.time import from_day, to_day
@@ -77,9 +77,11 @@ def _picks_of(
 ) -> tuple[list[Pick], list[OilPick]]:
     """What nobody holds, given to the open work, or to that of one order alone."""
     orders, open_tasks = open_work(connection)
-    state_and_day = {order.id: (order.state, order.planned_day) for order in orders}
+    order_of = {order.id: order for order in orders}
     work: PlannedWork = {
-        task.subject: state_and_day[task.order] for task in open_tasks if order_id in (None, task.order)
+        task.subject: PlannedTask(order_of[task.order].state, order_of[task.order].planned_day, task.because)
+        for task in open_tasks
+        if order_id in (None, task.order)
     }
     alternates = load_alternates(connection)
     kits, shelves = kit_specs(connection, alternates), load_shelves(connection, now)

@@ -90,8 +90,8 @@ def test_a_level_counts_only_at_rest_and_in_its_position(plant: RunningPlant) ->
     plant.later(hours=1)
     bad = plant.close(**told, level={"level": percent(60), "at_rest": False, "defined_position": False})
     assert bad["remarks"] == [
-        "The level is kept but does not count: the system was not at rest and not in its defined position. "
-        "Look again."
+        "The level is kept but does not count: the system was running and cylinders were not in the defined "
+        "position. Look again."
     ]
     kept = plant.holds_now("level_checks", system="PRESS")
     assert [(row["level_pct"], row["at_rest"]) for row in kept[-2:]] == [(85.0, "yes"), (60.0, "no")]
@@ -155,6 +155,6 @@ def test_findings_go_out_and_come_back(plant: RunningPlant, tmp_path: Path) -> N
 def test_the_command_line_tells_all_of_it(plant: RunningPlant) -> None:
     words = ["jobs", "close", "--system", "PRESS", "--kind", "check_level", "--at", iso(plant.now)]
     said = said_by(plant, *words, "--level", "12 L below full, at rest", "--labour", "10", as_json=False)
-    assert "The level is kept but does not count: the system was not in its defined position. Look again." in said
+    assert "The level is kept but does not count: cylinders were not in the defined position. Look again." in said
     (kept,) = [row for row in plant.holds_now("level_checks", system="PRESS") if row["volume_below_full_L"] == 12.0]
     assert (kept["at_rest"], kept["defined_position"]) == ("yes", "no")

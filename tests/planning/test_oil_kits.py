@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.planning.kits import KitSpec
-from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need_L, pick_oil
+from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need, pick_oil
 from scheduler.vocabulary import TaskKind
 
 NOW = 20_000.0
@@ -70,8 +70,14 @@ def test_what_is_reserved_is_not_taken_again() -> None:
     [(TaskKind.CHANGE_ELEMENT, 6.0), (TaskKind.SERVICE_STRAINER, 6.0), (TaskKind.INSPECT, 0.0)],
 )
 def test_a_housing_that_is_opened_loses_what_it_holds(kind: TaskKind, volume_L: float) -> None:
-    assert oil_need_L(kind, KitSpec("EL", 1, oil_lost_L=6.0)) == volume_L
-    assert oil_need_L(kind, KitSpec("EL", 1)) == 0.0
+    assert oil_need(kind, KitSpec("EL", 1, oil_lost_L=6.0, fluid="OIL-46"), {})[1] == volume_L
+    assert oil_need(kind, KitSpec("EL", 1, fluid="OIL-46"), {})[1] == 0.0
+
+
+def test_a_top_up_takes_what_the_level_lacks() -> None:
+    because = {"code": "oil-level-low", "facts": {"fluid": "OIL-46", "missing_L": 70.0}}
+    assert oil_need(TaskKind.TOP_UP, None, because) == ("OIL-46", 70.0)
+    assert oil_need(TaskKind.TOP_UP, None, {"code": "unplanned", "facts": {}}) == (None, 0.0)
 
 
 @given(
