@@ -23,6 +23,13 @@ _BESIDE_THE_ELEMENT = {0: 1.3, 1: 1.4, 2: 1.5, 9: 55.0, 17: 60.0}
 
 WRONG_TOP_UP_D = 19
 
+LEAKING_SYSTEM = "BALER1"
+_LEAK_TOPPED_UP_BACK_D = (61, 49, 40, 28, 17, 8)
+
+LOW_LEVEL_SYSTEM, _LOW_LEVEL_PCT = "BENDER1", 78.0
+_LEVELS_PCT = (88.0, 98.0)
+_LOOKS_EVERY_D = 28
+
 _EVENTS: tuple[tuple[int, str, EventKind, str | None, str], ...] = (
     (722, "RIG1", EventKind.COMMISSIONED, None, "rig rebuilt and started again"),
     (480, "SAW1", EventKind.FLUSHED, None, "flushed after the valve block was changed"),
@@ -73,8 +80,12 @@ def level_check_rows(timeline: Timeline, seed: int) -> list[Row]:
     rows: list[Row] = []
     for system in SYSTEMS.values():
         random = random_for(seed, f"{system.code}/level")
-        for index in range(timeline.first_told + int(random.integers(4, 24)), timeline.today_index - 1, 28):
-            level_pct = float(np.round(random.uniform(74.0, 97.0)))
+        for index in range(
+            timeline.first_told + int(random.integers(4, 24)), timeline.today_index - 1, _LOOKS_EVERY_D
+        ):
+            level_pct = float(np.round(random.uniform(*_LEVELS_PCT)))
+            if system.code == LOW_LEVEL_SYSTEM and index > timeline.today_index - 2 * _LOOKS_EVERY_D:
+                level_pct = _LOW_LEVEL_PCT
             is_mobile = system.code == "LOADER1"
             rows.append(
                 {
@@ -107,6 +118,18 @@ def top_up_rows(timeline: Timeline, seed: int) -> list[Row]:
                 }
             )
             index += int(random.integers(55, 130))
+        if system.code == LEAKING_SYSTEM:
+            rows += [
+                {
+                    "system": system.code,
+                    "at": timeline.day(_working_day(timeline, timeline.today_index - back)),
+                    "fluid": system.fluid,
+                    "volume": 10,
+                    "through_filter": "yes",
+                    "lot": None,
+                }
+                for back in _LEAK_TOPPED_UP_BACK_D
+            ]
     wrong_on = _working_day(timeline, timeline.today_index - WRONG_TOP_UP_D)
     wrong: Row = {
         "system": WRONG_OIL_SYSTEM,
