@@ -9,7 +9,7 @@ and not shared.
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,8 +75,10 @@ def _what_is_taken(
             continue
         kind = columns.types.kind[columns.positions.specified_type[position]]
         # a part may be the element and on a kit line, too
-        for need in needs_of(RENEWAL_OF[kind], spec, columns.alternates):
+        for need in needs_of(RENEWAL_OF[kind], replace(spec, worn_out=False), columns.alternates):
             parts[need.part_number][position] += float(need.quantity)
+        if spec.cleaned and spec.max_cleanings is not None:  # each of so many services and one more takes a new one
+            parts[spec.part_number][position] += spec.quantity / (spec.max_cleanings + 1)
         if spec.oil_lost_L and kind is not ElementKind.BREATHER:
             fluid = columns.systems.fluid[columns.positions.system[position]].code
             fluids[fluid][position] += spec.oil_lost_L

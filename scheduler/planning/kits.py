@@ -44,7 +44,8 @@ class TaskNeeds:
 @dataclass(frozen=True, slots=True)
 class KitSpec:
     """What a position takes: its element, seal kit and the plant's own kit lines. A strainer that is `cleaned` goes
-    back in, so that only its seals are needed. `oil_lost_L` is what its housing holds, None where nobody told, of the
+    back in, so that only its seals are needed, unless it is `worn_out`: it has had the `max_cleanings` that its maker
+    allows. `oil_lost_L` is what its housing holds, None where nobody told, of the
     `fluid` that its system must have."""
 
     part_number: str
@@ -53,6 +54,8 @@ class KitSpec:
     seal_kit: str | None = None
     lines: tuple[tuple[str, int], ...] = ()
     cleaned: bool = False
+    max_cleanings: int | None = None
+    worn_out: bool = False
     oil_lost_L: float | None = None
     fluid: str | None = None
 
@@ -107,7 +110,7 @@ def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tupl
     if spec is None or kind not in RENEWS:
         return ()
     needs = []
-    if not (kind is TaskKind.SERVICE_STRAINER and spec.cleaned):
+    if not (kind is TaskKind.SERVICE_STRAINER and spec.cleaned and not spec.worn_out):
         needs.append(Need(spec.part_number, spec.quantity, spec.or_else))
     listed = dict(spec.lines)
     if spec.seal_kit and spec.seal_kit not in listed:

@@ -14,7 +14,7 @@ from api_schemas.close_outs import CloseOutIn, FittedElement, LevelSeen
 from api_schemas.quantities import WireQuantity
 from scheduler.planning.close_out import removal_reason
 from scheduler.units import to_canonical
-from scheduler.vocabulary import Found, MeterReadingKind, Stage, YesNo
+from scheduler.vocabulary import Found, MeterReadingKind, Stage, TaskKind, YesNo
 from service.close_outs.checking import Checked
 from service.close_outs.statement import Readings, sides_told
 from service.close_outs.subject import Subject
@@ -65,7 +65,7 @@ def effects_of(connection: sa.Connection, told: CloseOutIn, subject: Subject, ch
         readings.append(("level_checks", _level_values(told, told.level, subject)))
     return Effects(
         ends=_ends(told, subject) if checked.changed and checked.stay is not None else {},
-        begins=_begins(told, position, checked) if checked.changed and position is not None else {},
+        begins=_begins(told, subject, position, checked) if checked.changed and position is not None else {},
         readings=tuple(readings),
         uses=(*_element_uses(told, subject, checked), *_part_uses(connection, told, subject, checked)),
         poured=tuple(Poured(oil.fluid, canonical(oil.volume) or 0.0, oil.lot) for oil in told.oil),
@@ -141,7 +141,7 @@ def _ends(told: CloseOutIn, subject: Subject) -> Values:
     }
 
 
-def _begins(told: CloseOutIn, position: sa.RowMapping, checked: Checked) -> Values:
+def _begins(told: CloseOutIn, subject: Subject, position: sa.RowMapping, checked: Checked) -> Values:
     element = told.element or FittedElement()
     values = {
         "position": position["position"],
@@ -152,6 +152,8 @@ def _begins(told: CloseOutIn, position: sa.RowMapping, checked: Checked) -> Valu
         "serial": element.serial,
         "cleanings": told.cleanings,
     }
+    if subject.kind is TaskKind.SERVICE_STRAINER and told.cleanings is None and not checked.cleaned:
+        values["cleanings"] = 0  # a new one
     if checked.cleaned and checked.stay is not None:
         values |= {"lot": checked.stay["lot"], "serial": checked.stay["serial"]}
         values["cleanings"] = told.cleanings if told.cleanings is not None else (checked.stay["cleanings"] or 0) + 1

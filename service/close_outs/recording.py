@@ -1,6 +1,5 @@
 """Recording a close-out: check it, write it with its consequences, plan anew, and say what is due next."""
 
-import json
 from datetime import datetime
 from typing import Any
 
@@ -77,7 +76,7 @@ def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
         done_by=row["done_by"],
         undone_at=row["undone_at"],
         mismatches=mismatches,
-        remarks=[] if row["undone_at"] else remarks_on(CloseOutIn.model_validate_json(json.dumps(row["told"]))),
+        remarks=remarks_on(connection, row),
         next_due=due_of_position(connection, row["position"]) if row["position"] else None,
         cautions=([STAY_OUT] if mismatches else []) + cautions_of(connection, row["task"]),
         corrections=_corrections(connection, id_),

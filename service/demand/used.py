@@ -34,13 +34,16 @@ class Uses:
 def _fitted(connection: sa.Connection) -> Iterator[tuple[str, datetime, float]]:
     fitted, places, types = t.installations, t.positions, t.element_types
     query = (
-        sa.select(fitted.c.part_number, fitted.c.fitted_at, places.c.quantity, types.c.kind, types.c.cleanable)
+        sa.select(
+            *(fitted.c.part_number, fitted.c.fitted_at, fitted.c.cleanings),
+            *(places.c.quantity, types.c.kind, types.c.cleanable),
+        )
         .join(places, places.c.position == fitted.c.position)
         .join(types, types.c.part_number == fitted.c.part_number)
         .where(current_rows(fitted))
     )
-    for part_number, at, quantity, kind, cleanable in connection.execute(query):
-        if not goes_back_in(kind, cleanable):
+    for part_number, at, cleanings, quantity, kind, cleanable in connection.execute(query):
+        if cleanings == 0 or not goes_back_in(kind, cleanable):
             yield part_number, at, float(quantity or 1)
 
 

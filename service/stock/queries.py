@@ -7,7 +7,7 @@ import sqlalchemy as sa
 
 from scheduler.planning.kits import Arrival, KitSpec, ShelfLot, standing_in
 from scheduler.vocabulary import Answer, ElementKind, FluidFamily, WorkOrderState
-from service.database import rows_known_at
+from service.database import current_rows, rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
 from service.stock.tables import stock_movements
@@ -137,6 +137,11 @@ def goes_back_in(kind: str, cleanable: str | None) -> bool:
     return kind == ElementKind.STRAINER and cleanable == Answer.YES
 
 
+def is_worn_out(cleanings: int | None, max_cleanings: int | None) -> bool:
+    """Whether a strainer has had all the cleanings that its maker allows."""
+    return cleanings is not None and max_cleanings is not None and cleanings >= max_cleanings
+
+
 def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]]) -> dict[str, KitSpec]:
     """What each position takes, by its code."""
     lines: dict[str, list[tuple[str, int]]] = {}
@@ -153,12 +158,22 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
             types.c.kind,
             types.c.cleanable,
             types.c.seal_kit,
+            types.c.max_cleanings,
+            t.installations.c.cleanings,
             t.fluids.c.fluid,
             t.fluids.c.family,
         )
         .join(types, types.c.part_number == t.positions.c.part_number)
         .join(t.systems, t.systems.c.system == t.positions.c.system)
         .join(t.fluids, t.fluids.c.fluid == t.systems.c.fluid)
+        .outerjoin(
+            t.installations,
+            sa.and_(
+                t.installations.c.position == t.positions.c.position,
+                t.installations.c.removed_at.is_(None),
+                current_rows(t.installations),
+            ),
+        )
     )
     return {
         row["position"]: KitSpec(
@@ -170,6 +185,8 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
             seal_kit=row["seal_kit"],
             lines=tuple(lines.get(row["position"], ())),
             cleaned=goes_back_in(row["kind"], row["cleanable"]),
+            max_cleanings=row["max_cleanings"],
+            worn_out=is_worn_out(row["cleanings"], row["max_cleanings"]),
             oil_lost_L=row["housing_volume_L"],
             fluid=row["fluid"],
         )

@@ -23,7 +23,7 @@ def test_a_strainer_put_back_is_the_same_one_cleaned_once_more(plant: RunningPla
 def test_a_new_strainer_has_not_been_cleaned(plant: RunningPlant) -> None:
     plant.close(task=plant.task_of(STRAINER)["id"], hours=HOURS_NOW, element={"lot": "S-8"})
     (fitted,) = plant.holds_now("installations", position=STRAINER, removed_at=None)
-    assert (fitted["lot"], fitted["serial"], fitted["cleanings"]) == ("S-8", None, None)
+    assert (fitted["lot"], fitted["serial"], fitted["cleanings"]) == ("S-8", None, 0)
     assert [(row["part_number"], row["lot"]) for row in plant.rows("stock_discrepancies")] == [("STR-1", "S-8")]
 
 
@@ -31,6 +31,17 @@ def test_the_number_of_cleanings_may_be_told(plant: RunningPlant) -> None:
     plant.close(position=STRAINER, cleanings=9)
     (fitted,) = plant.holds_now("installations", position=STRAINER, removed_at=None)
     assert fitted["cleanings"] == 9
+
+
+def test_a_strainer_that_has_had_its_cleanings_is_replaced_by_a_new_one(plant: RunningPlant) -> None:
+    """STR-1 may be cleaned ten times: then the kit holds a new one, and one more cleaning is remarked on."""
+    plant.close(position=STRAINER, hours=HOURS_NOW, cleanings=10)
+    plant.later(days=125)
+    plant.close(position=RETURN, kind="inspect", hours=HOURS_NOW + 1000)
+    picks = {pick["part_number"]: pick["quantity"] for pick in plant.task_of(STRAINER)["picks"]}
+    assert picks == {"STR-1": 1, "GK-1": 1}
+    closed = plant.close(task=plant.task_of(STRAINER)["id"], hours=HOURS_NOW + 1000)
+    assert closed["remarks"] == ["This was cleaning 11; the maker allows 10: fit a new strainer at the next service."]
 
 
 def test_an_inspection_leaves_the_element_and_its_dates(plant: RunningPlant) -> None:

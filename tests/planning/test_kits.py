@@ -1,6 +1,7 @@
 """Parts for each job from the shelves: nothing expired, nothing promised twice, every shortage with its supply."""
 
 from collections import Counter
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -50,6 +51,8 @@ def test_a_change_takes_its_elements_a_seal_kit_and_the_plants_own_lines() -> No
 def test_a_strainer_that_is_cleaned_takes_its_seals_and_goes_back_in() -> None:
     cleaned = KitSpec("STR-1", 1, seal_kit="SK-10", cleaned=True)
     assert needs_of(STRAINER, cleaned, {}) == (Need("SK-10", 1),)
+    worn_out = replace(cleaned, max_cleanings=5, worn_out=True)
+    assert needs_of(STRAINER, worn_out, {}) == (Need("STR-1", 1), Need("SK-10", 1))
     replaced = KitSpec("STR-1", 1, seal_kit="SK-10")
     assert needs_of(STRAINER, replaced, {}) == (Need("STR-1", 1), Need("SK-10", 1))
 
