@@ -22,6 +22,7 @@ from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
 from service.known_host import KnownHost
+from service.oil import routes as oil_routes
 from service.pages import routes as page_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
@@ -35,6 +36,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     work_order_routes.router,
     close_out_routes.router,
     evidence_routes.router,
+    oil_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,

@@ -17,7 +17,7 @@ from scheduler.planning.cleanliness import SystemCleanliness, Verdict
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.oil_refills import is_refill
 from scheduler.planning.plant_columns import Floats, PlantColumns
-from scheduler.statistics.oil_loss import LossBand, oil_loss
+from scheduler.statistics.oil_loss import LossBand, OilLoss, oil_loss
 from scheduler.vocabulary import EventKind, Place, Severity, TaskKind
 
 LOW_SHARE = 0.15
@@ -45,20 +45,47 @@ def oil_care(columns: PlantColumns, cleanliness: Iterable[SystemCleanliness]) ->
     """Every finding that stands at `as_of`, of systems that run or stand ready."""
     found: list[Diagnosis] = []
     for system in np.flatnonzero(columns.systems_ready()).tolist():
-        found += _of_level(columns, system)
-        found += _of_loss(columns, system)
+        state = oil_state(columns, system)
+        found += _of_level(columns, system, state)
+        found += _of_loss(columns, system, state.loss)
         found += _of_events(columns, system)
     return found + [each for judged in cleanliness for each in _of_dirt(columns, judged)]
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
+class Look:
+    """One look at the level, and what it is worth."""
+
     day: float
     seen: LevelSeen
-    level_pct: float | None
 
 
-def _looks(columns: PlantColumns, system: int) -> list[_Look]:
+@dataclass(frozen=True, slots=True)
+class OilState:
+    """The oil of one system. `last` is the newest look, `valid` the newest that counts; None where there was none.
+
+    `missing_L` is what the valid look lacked to full less the `poured_L` since, the last of it on `poured_day`.
+    `loss` is None where there are too few top-ups to begin with.
+    """
+
+    last: Look | None
+    valid: Look | None
+    missing_L: float | None
+    poured_L: float
+    poured_day: float
+    loss: OilLoss | None
+
+
+def oil_state(columns: PlantColumns, system: int) -> OilState:
+    """What levels and top-ups say of a system at `as_of`."""
+    looks = _looks(columns, system)
+    valid = next((each for each in reversed(looks) if each.seen.valid and each.seen.missing_L is not None), None)
+    poured_L, poured_day = (0.0, -np.inf) if valid is None else _poured_since(columns, system, valid.day)
+    missing_L = None if valid is None or valid.seen.missing_L is None else valid.seen.missing_L - poured_L
+    return OilState(looks[-1] if looks else None, valid, missing_L, poured_L, poured_day, _loss(columns, system))
+
+
+def _looks(columns: PlantColumns, system: int) -> list[Look]:
     """Looks at the level that can be read, by day; a reservoir of unknown volume tells nothing."""
     reservoir_L = float(columns.systems.reservoir_volume_L[system])
     rows, found = columns.levels, []
@@ -74,38 +101,8 @@ def _looks(columns: PlantColumns, system: int) -> list[_Look]:
             )
         except ValueError:
             continue  # more missing than the reservoir holds: a slip that no level can be read from
-        found.append(_Look(float(rows.day[row]), seen, level_pct))
+        found.append(Look(float(rows.day[row]), seen))
     return found
-
-
-def _of_level(columns: PlantColumns, system: int) -> Iterator[Diagnosis]:
-    looks = [each for each in _looks(columns, system) if columns.as_of_day - each.day <= LOOKS_COUNT_FOR_D]
-    if not looks:
-        return
-    valid = [each for each in looks if each.seen.valid and each.seen.missing_L is not None]
-    if not looks[-1].seen.valid and (not valid or valid[-1].day < looks[-1].day):
-        numbers = {"at_day": looks[-1].day, "why_not": looks[-1].seen.why_not}
-        yield _of_system(system, "level-not-valid", Severity.NOTE, TaskKind.CHECK_LEVEL, numbers)
-    if valid:
-        yield from _of_valid_level(columns, system, valid[-1])
-
-
-def _of_valid_level(columns: PlantColumns, system: int, look: _Look) -> Iterator[Diagnosis]:
-    reservoir_L = float(columns.systems.reservoir_volume_L[system])
-    poured_L, poured_day = _poured_since(columns, system, look.day)
-    missing_L = (look.seen.missing_L or 0.0) - poured_L
-    numbers = {
-        "missing_L": round(missing_L, 1),
-        "reservoir_L": reservoir_L,
-        "at_day": look.day,
-        "poured_L": round(poured_L, 1),
-        "fluid": columns.systems.fluid[system].code,
-    }
-    if missing_L >= LOW_SHARE * reservoir_L:
-        yield _of_system(system, "oil-level-low", Severity.SOON, TaskKind.TOP_UP, numbers)
-    elif missing_L < -OVERFULL_SHARE * reservoir_L:
-        since = {"since_day": max(poured_day, look.day)}
-        yield _of_system(system, "overfilled", Severity.SOON, TaskKind.CHECK_LEVEL, numbers, **since)
 
 
 def _poured_since(columns: PlantColumns, system: int, day: float) -> tuple[float, float]:
@@ -116,27 +113,52 @@ def _poured_since(columns: PlantColumns, system: int, day: float) -> tuple[float
     return float(rows.volume_L[later].sum()), float(rows.day[later].max(initial=-np.inf))
 
 
-def _of_loss(columns: PlantColumns, system: int) -> Iterator[Diagnosis]:
+def _loss(columns: PlantColumns, system: int) -> OilLoss | None:
     rows = columns.top_ups
     mine = np.flatnonzero(rows.system == system)
     day = rows.day[mine]
     refill = is_refill(columns, system, day)
     if (~refill).sum() < 2:
-        return
+        return None
     used, litres = day[~refill], rows.volume_L[mine][~refill]
-    filled = day[refill & (day >= used[0])]
-    loss = oil_loss(used[1:], litres[1:], from_day=float(used[0]), to_day=columns.as_of_day, full_day=filled.tolist())
-    if loss.is_finding and loss.rise is not None:
-        numbers = {
-            "before": _band(loss.rise.before),
-            "after": _band(loss.rise.after),
-            "since_day": loss.rise.since_day,
-            "probability": round(loss.risen, 3),
-            "top_ups": loss.top_ups,
-        }
-        yield _of_system(
-            system, "oil-loss-rising", Severity.SOON, TaskKind.INSPECT, numbers, since_day=float(used[-1])
-        )
+    filled = day[refill & (day >= used[0])].tolist()
+    return oil_loss(used[1:], litres[1:], from_day=float(used[0]), to_day=columns.as_of_day, full_day=filled)
+
+
+def _of_level(columns: PlantColumns, system: int, state: OilState) -> Iterator[Diagnosis]:
+    oldest_day = columns.as_of_day - LOOKS_COUNT_FOR_D
+    if state.last is not None and state.last.day >= oldest_day and not state.last.seen.valid:
+        numbers: dict[str, Any] = {"at_day": state.last.day, "why_not": state.last.seen.why_not}
+        yield _of_system(system, "level-not-valid", Severity.NOTE, TaskKind.CHECK_LEVEL, numbers)
+    if state.valid is None or state.missing_L is None or state.valid.day < oldest_day:
+        return
+    reservoir_L = float(columns.systems.reservoir_volume_L[system])
+    numbers = {
+        "missing_L": round(state.missing_L, 1),
+        "reservoir_L": reservoir_L,
+        "at_day": state.valid.day,
+        "poured_L": round(state.poured_L, 1),
+        "fluid": columns.systems.fluid[system].code,
+    }
+    if state.missing_L >= LOW_SHARE * reservoir_L:
+        yield _of_system(system, "oil-level-low", Severity.SOON, TaskKind.TOP_UP, numbers)
+    elif state.missing_L < -OVERFULL_SHARE * reservoir_L:
+        since_day = max(state.poured_day, state.valid.day)
+        yield _of_system(system, "overfilled", Severity.SOON, TaskKind.CHECK_LEVEL, numbers, since_day=since_day)
+
+
+def _of_loss(columns: PlantColumns, system: int, loss: OilLoss | None) -> Iterator[Diagnosis]:
+    if loss is None or not loss.is_finding or loss.rise is None:
+        return
+    numbers = {
+        "before": _band(loss.rise.before),
+        "after": _band(loss.rise.after),
+        "since_day": loss.rise.since_day,
+        "probability": round(loss.risen, 3),
+        "top_ups": loss.top_ups,
+    }
+    newest_day = float(columns.top_ups.day[columns.top_ups.system == system].max())
+    yield _of_system(system, "oil-loss-rising", Severity.SOON, TaskKind.INSPECT, numbers, since_day=newest_day)
 
 
 def _of_events(columns: PlantColumns, system: int) -> Iterator[Diagnosis]:

@@ -1,0 +1,1 @@
+"""What levels and top-ups say of the oil of each system."""
