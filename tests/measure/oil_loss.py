@@ -28,7 +28,6 @@ USUAL_L = 10.0
 RISE = 3.0
 AFTER = (3, 6, 10)
 BEFORE = (4, 8)
-LIMITS = (0.5, 0.7, ALARM, 0.9, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +38,12 @@ class Logbook:
     volume_L: list[float]
     rise_day: float
 
+
+LIMITS: dict[str, Callable[[OilLoss], bool]] = {
+    "P ≥ 0.5": lambda said: said.risen >= 0.5,
+    f"P ≥ {ALARM}": lambda said: said.risen >= ALARM,
+    "finding": lambda said: said.is_finding,
+}
 
 Habit = Callable[[np.random.Generator, np.ndarray, float], tuple[list[float], list[float]]]
 
@@ -140,18 +145,18 @@ def asked_at(book: Logbook, k: int) -> OilLoss:
 
 def false_alarms(
     rng: np.random.Generator, habit: Habit, per_year: int, systems: int
-) -> tuple[dict[float, float], float]:
-    """Alarms a system-year for each threshold (the first of a system, over the years up to it), and the share of
+) -> tuple[dict[str, float], float]:
+    """Alarms a system-year for each limit (the first of a system, over the years up to it), and the share of
     times at which the 80 % band of the loss holds the truth."""
-    first: dict[float, list[float]] = {limit: [] for limit in LIMITS}
-    watched: dict[float, float] = dict.fromkeys(LIMITS, 0.0)
+    first: dict[str, list[float]] = {limit: [] for limit in LIMITS}
+    watched: dict[str, float] = dict.fromkeys(LIMITS, 0.0)
     holds: list[bool] = []
     truth_L = per_year * USUAL_L / YEAR_D * 7.0
     for _ in range(systems):
         book = constant(rng, habit, per_year)
         series = [(book.day[k - 1], asked_at(book, k)) for k in range(4, len(book.day) + 1)]
-        for limit in LIMITS:
-            alarm = next((day for day, said in series if said.risen >= limit), None)
+        for limit, speaks in LIMITS.items():
+            alarm = next((day for day, said in series if speaks(said)), None)
             watched[limit] += (YEARS * YEAR_D if alarm is None else alarm) / YEAR_D
             first[limit] += [] if alarm is None else [alarm]
         last = series[-1][1].now if series else None
@@ -187,7 +192,7 @@ def power(rng: np.random.Generator, habit: Habit, per_year: int, before: int, sy
         told += 1
         said = {k: asked_at(book, until + k) for k in AFTER}
         for k, limit in found:
-            found[k, limit] += said[k].risen >= limit
+            found[k, limit] += LIMITS[limit](said[k])
         rise = said[max(AFTER)].rise
         if rise is not None:
             off.append(abs(rise.since_day - book.rise_day) * per_year / YEAR_D)
@@ -210,9 +215,7 @@ def power(rng: np.random.Generator, habit: Habit, per_year: int, before: int, sy
 
 def main(systems: int) -> None:
     began = time.perf_counter()
-    say(
-        "| habit | top-ups a year | " + " | ".join(f"alarms a year at P ≥ {limit}" for limit in LIMITS) + " | holds |"
-    )
+    say("| habit | top-ups a year | " + " | ".join(f"alarms a year: {limit}" for limit in LIMITS) + " | holds |")
     say("|---|---|" + "---|" * (len(LIMITS) + 1))
     for name, habit in HABITS.items():
         for per_year in PER_YEAR:
@@ -221,14 +224,14 @@ def main(systems: int) -> None:
             cells = " | ".join(f"{alarms[limit]:.3f}" for limit in LIMITS)
             say(f"| {name} | {per_year} | {cells} | {holds:.0%} |")
     say(f"\n{time.perf_counter() - began:.0f} s\n")
-    by = " | ".join(f"by {k}: P ≥ {limit}" for limit in (0.5, ALARM) for k in AFTER)
+    by = " | ".join(f"by {k}: {limit}" for limit in LIMITS for k in AFTER)
     say(f"| habit | top-ups before | {by} | day off, intervals | holds: day | before | after |")
-    say("|---|---|" + "---|" * (2 * len(AFTER) + 4))
+    say("|---|---|" + "---|" * (len(LIMITS) * len(AFTER) + 4))
     for name, habit in HABITS.items():
         for before in BEFORE:
             rng = np.random.default_rng([SEED, before, len(name), 1])
             seen = power(rng, habit, 12, before, systems)
-            shares = " | ".join(f"{seen.by[k, limit]:.0%}" for limit in (0.5, ALARM) for k in AFTER)
+            shares = " | ".join(f"{seen.by[k, limit]:.0%}" for limit in LIMITS for k in AFTER)
             say(
                 f"| {name} | {before} | {shares} | {seen.off_intervals:.1f} | {seen.day_holds:.0%} | "
                 f"{seen.before_holds:.0%} | {seen.after_holds:.0%} |"
