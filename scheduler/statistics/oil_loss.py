@@ -41,7 +41,7 @@ SAME_LOOK_D = 1.0
 FEWEST_AFTER = 2
 FEWEST_BEFORE = 2
 LEAST_RISE = 1.5
-ALARM = 0.8
+ALARM = 0.9
 """A rise is called a finding from this probability on."""
 
 TOLD_FROM = 0.5
