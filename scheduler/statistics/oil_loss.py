@@ -41,12 +41,12 @@ SAME_LOOK_D = 1.0
 FEWEST_AFTER = 2
 FEWEST_BEFORE = 2
 LEAST_RISE = 1.5
-ALARM = 0.9
+ALARM = 0.95
 """A rise is called a finding from this probability on."""
 
 TOLD_FROM = 0.5
 STEADY = 2.0
-SURELY_STEADY = 0.85
+SURELY_STEADY = 0.95
 """A rise that is told is a finding as well where the regularity is `STEADY` or more with this probability. What is
 misjudged at one top-up is missing at the next, so that steady top-ups tell more than the model makes of them, which
 takes them for independent: its 80 % bands hold the loss 95 times of 100, and constant losses hardly ever seem risen.

@@ -20,7 +20,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # so that it also runs as a plain script
 from scheduler.statistics.oil_loss import ALARM, OilLoss, oil_loss
 
-SEED = 20261129
+SEED = 20261130
 YEAR_D = 365
 YEARS = 3
 PER_YEAR = (4, 12, 26)
