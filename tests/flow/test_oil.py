@@ -70,7 +70,7 @@ def test_a_low_level_raises_a_top_up_with_the_oil_for_it(plant: RunningPlant) ->
     assert [(pick["fluid"], pick["volume"]["value"]) for pick in task["oil"]] == [("OIL-46", 80.0)]
     plant.later(hours=2)
     plant.close(task=task["id"], oil=[oil("OIL-46", 78)])
-    assert not [each for order in plant.orders(system="PRESS") for each in order["tasks"] if each["kind"] == "top_up"]
+    assert "oil-level-low" not in [row["code"] for row in plant.rows("diagnoses", cleared_at=None)]
 
 
 def test_what_a_change_lost_and_got_back_is_no_loss(plant: RunningPlant) -> None:
