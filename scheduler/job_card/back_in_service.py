@@ -6,8 +6,9 @@ practice, no source.
 
 from collections.abc import Iterator
 
+from scheduler.engineering.new_element import ExpectedDp
 from scheduler.job_card.before_opening import other_side
-from scheduler.job_card.job import ExpectedDp, Job
+from scheduler.job_card.job import Job
 from scheduler.job_card.step import NO_SOURCE, Step, at_rest, number, own_fluid, sentence
 from scheduler.vocabulary import IndicatorKind, Place
 

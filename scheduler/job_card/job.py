@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from scheduler.engineering.new_element import ExpectedDp
 from scheduler.vocabulary import Access, Answer, EventKind, FluidFamily, Hazard, IndicatorKind, Place, TaskKind
 
 OPENING_TASKS = frozenset({TaskKind.CHANGE_ELEMENT, TaskKind.SERVICE_STRAINER, TaskKind.FLUSH})
@@ -18,15 +19,6 @@ RUNNING_TASKS = frozenset({TaskKind.LOOK_WHEN_WARM, TaskKind.TAKE_SAMPLE, TaskKi
 
 TANK_TOP_PLACES = frozenset({Place.BREATHER, Place.FILLER})
 """Places on the reservoir's lid, above the oil: no line is opened there."""
-
-
-@dataclass(frozen=True, slots=True)
-class ExpectedDp:
-    """The ΔP, from `low_bar` to `high_bar`, that a new element should show with oil of that temperature."""
-
-    oil_temperature_degC: float
-    low_bar: float
-    high_bar: float
 
 
 @dataclass(frozen=True, slots=True)

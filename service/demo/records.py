@@ -88,6 +88,7 @@ class DemoSystem:
     hazards: str
     isolation_procedure: str
     permits: str | None
+    level_position: str | None = None
     oil: OilTemperature
     costs: Costs
     main_meter: MainMeter

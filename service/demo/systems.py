@@ -26,6 +26,7 @@ _PRESS1 = DemoSystem(
     hazards="accumulator,suspended_load",
     isolation_procedure="QM-ISOL-101",
     permits="hot work permit for grinding near the tank",
+    level_position="ram at the bottom on its blocks, cushion down",
     oil=OilTemperature(working_degC=50, coldest_start_degC=16),
     costs=Costs(stop=900, labour=62, late=14000),
     main_meter=MainMeter(start_h=21340, digits=6, read_daily=True),
@@ -60,6 +61,7 @@ _FORGE1 = DemoSystem(
     hazards="accumulator,suspended_load,hot surfaces beside the furnace",
     isolation_procedure="QM-ISOL-110",
     permits="work beside the furnace",
+    level_position="ram at the bottom, ejector retracted, accumulators empty",
     shift=Shift.SIX_DAYS,
     oil=OilTemperature(working_degC=44, coldest_start_degC=14),
     costs=Costs(stop=1200, labour=62, late=18000),
@@ -152,6 +154,7 @@ _RING1 = DemoSystem(
     hazards="accumulator,confined_space,work_at_height",
     isolation_procedure="QM-ISOL-140",
     permits="confined space entry for the pit",
+    level_position="mandrel withdrawn, rolls open, accumulators empty",
     shift=Shift.SIX_DAYS,
     oil=OilTemperature(working_degC=56, coldest_start_degC=18),
     costs=Costs(stop=1500, labour=62, late=22000),
@@ -189,6 +192,7 @@ _LOADER1 = DemoSystem(
     hazards="suspended_load",
     isolation_procedure="QM-ISOL-160",
     permits=None,
+    level_position="bucket on the ground, on level ground",
     flow_spread=0.10,
     oil=OilTemperature(working_degC=58, coldest_start_degC=-8),
     costs=Costs(stop=80, labour=58, late=2400),
@@ -260,6 +264,7 @@ def system_rows() -> list[Row]:
             "hazards": system.hazards,
             "isolation_procedure": system.isolation_procedure,
             "permits": system.permits,
+            "level_position": system.level_position,
         }
         for system in SYSTEMS.values()
     ]

@@ -238,6 +238,7 @@ SYSTEMS = TableLayout(
         _may("hazards", WordList()),
         _may("isolation_procedure"),
         _may("permits"),
+        _may("level_position"),
     ),
     is_fact=False,
 )
@@ -327,6 +328,7 @@ POSITIONS = TableLayout(
         _may("access", Choice(words.Access)),
         _may("housing_volume", _VOLUME),
         _may("torque", Quantity(QuantityKind.TORQUE)),
+        _may("test_point"),
         _may("status", Choice(words.Status)),
     ),
     is_fact=False,

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from scheduler.job_card.job import ExpectedDp, Job
+from scheduler.engineering.new_element import ExpectedDp
+from scheduler.job_card.job import Job
 from scheduler.vocabulary import Access, Answer, EventKind, FluidFamily, Hazard, IndicatorKind, Place, TaskKind
 
 _WORDS = (None, "", "  ", "TP3", "north bay, upper floor.")

@@ -2,7 +2,8 @@
 
 import pytest
 
-from scheduler.job_card.job import ExpectedDp, Job
+from scheduler.engineering.new_element import ExpectedDp
+from scheduler.job_card.job import Job
 from scheduler.job_card.steps import Step, steps
 from scheduler.vocabulary import Access, Answer, FluidFamily, Hazard, IndicatorKind, Place, TaskKind
 from tests.job_card.jobs import return_change
