@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api_schemas.quantities import Line, RowNumber, Volume, Wire
+from api_schemas.quantities import Flow, Line, PressureDifference, RowNumber, Temperature, Volume, Wire
 from scheduler.vocabulary import OrderStep, TaskKind, Trigger, WorkOrderState
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
@@ -57,7 +57,32 @@ class Proposal(BaseModel):
     to: datetime | None
 
 
+class Step(BaseModel):
+    """One thing to do. `key` stays the same from card to card; `records` is what the close-out is to tell of it."""
+
+    model_config = _OUT
+
+    key: str
+    says: str
+    reference: str | None
+    records: list[str]
+
+
+class ExpectedAfter(BaseModel):
+    """The ΔP across the assembly that a new element should show with oil of this temperature, at `flow`."""
+
+    model_config = _OUT
+
+    oil_temperature: Temperature
+    flow: Flow | None
+    low: PressureDifference
+    high: PressureDifference
+
+
 class Task(BaseModel):
+    """`steps`, in order, and `expected_after` are told of open tasks where one order is asked for; in a list they are
+    empty."""
+
     model_config = _OUT
 
     id: int
@@ -70,6 +95,8 @@ class Task(BaseModel):
     proposal: Proposal | None
     picks: list[Pick]
     oil: list[OilPick]
+    steps: list[Step]
+    expected_after: list[ExpectedAfter]
 
 
 class WorkOrder(BaseModel):

@@ -23,6 +23,7 @@ from service.keys import routes as key_routes
 from service.keys.keeping import Caller
 from service.known_host import KnownHost
 from service.oil import routes as oil_routes
+from service.pages import card_shell
 from service.pages import routes as page_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
@@ -74,10 +75,12 @@ def create_app(
     app.state.database = database
     app.state.clock = clock
     app.state.local_caller = local_caller
+    app.state.public_address = settings.public_address
     problems.install(app)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     app.include_router(page_routes.router)
+    app.include_router(card_shell.router)
     app.add_middleware(WholeAddress)  # the one added last is the outermost
     app.add_middleware(StrictJson, prefix="/v1/")
     app.add_middleware(

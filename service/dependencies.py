@@ -27,6 +27,12 @@ def _now() -> datetime:
     return now_utc()
 
 
+def _public_address(request: Request) -> str | None:
+    found: str | None = request.app.state.public_address
+    return found
+
+
+PublicAddress = Annotated[str | None, Depends(_public_address)]
 OpenDatabase = Annotated[Database, Depends(_database)]
 Now = Annotated[datetime, Depends(_now)]
 IdempotencyKey = Annotated[

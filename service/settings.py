@@ -2,6 +2,7 @@
 
 from pathlib import Path
 from typing import Annotated, Any
+from urllib.parse import urlsplit
 
 from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
@@ -18,6 +19,7 @@ class Settings(BaseSettings):
     key_file: Path | None = None
     server: str | None = None
     allowed_hosts: Annotated[tuple[str, ...], NoDecode] = ("127.0.0.1", "localhost", "[::1]")
+    public_address: str | None = None
     pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
     largest_body_bytes: Annotated[int, Field(ge=1024)] = 1_000_000
     largest_import_bytes: Annotated[int, Field(ge=1024)] = 256_000_000
@@ -26,6 +28,18 @@ class Settings(BaseSettings):
     @classmethod
     def _split(cls, told: Any) -> Any:
         return tuple(part.strip() for part in told.split(",")) if isinstance(told, str) else told
+
+    @field_validator("public_address")
+    @classmethod
+    def _is_an_address(cls, told: str | None) -> str | None:
+        """Without a slash at its end. It is printed as a QR code, so nothing in it may be a secret."""
+        if told is None or not told.strip():
+            return None
+        address = urlsplit(told.strip())
+        is_plain = address.scheme in {"http", "https"} and address.hostname and "@" not in address.netloc
+        if not is_plain or address.query or address.fragment:
+            raise ValueError("expected an address like https://due.plant.example, without a user, '?' or '#'")
+        return told.strip().rstrip("/")
 
     @property
     def database_url(self) -> str:

@@ -51,6 +51,35 @@ def print_card(order: dict[str, Any]) -> None:
             console.print(Text(f"  {_pick(pick)}"))
         for pick in task["oil"]:
             console.print(Text(f"  {_oil(pick)}"))
+        for number, step in enumerate(task.get("steps", []), start=1):  # an older server has none
+            console.print(_step(number, step))
+        if task.get("expected_after"):
+            console.print(Text("What a new element shows:"))
+            console.print(_expected(task["expected_after"]))
+
+
+def _step(number: int, step: dict[str, Any]) -> Table:
+    recorded = f" [write down: {', '.join(map(_words, step['records']))}]" if step["records"] else ""
+    table = Table.grid(padding=(0, 1))
+    table.add_column(justify="right", width=4)
+    table.add_column()
+    table.add_row(Text(f"{number}."), Text(f"{step['says']}{recorded}"))
+    return table
+
+
+def _expected(rows: list[dict[str, Any]]) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("  oil", "ΔP", "flow"):
+        table.add_column(name)
+    for row in rows:
+        low, high = row["low"], row["high"]
+        cells = (
+            f"  {row['oil_temperature']['value']:g} °C",
+            f"{low['value']:.2f} to {high['value']:.2f} {high['unit']}",
+            "the usual" if row["flow"] is None else _told(row["flow"]),
+        )
+        table.add_row(*map(Text, cells))
+    return table
 
 
 def print_history(answer: dict[str, Any]) -> None:

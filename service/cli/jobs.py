@@ -44,8 +44,21 @@ def list_(
 def show(
     order: OrderArgument, server: ServerOption = None, database: DatabaseOption = None, as_json: JsonOption = False
 ) -> None:
-    """The job card: tasks with their reasons, the kit, the cautions."""
+    """The job card: tasks with their reasons, the kit, the cautions, the steps."""
     tell(Asker(server, database).ask("GET", f"/v1/work-orders/{order}"), as_json=as_json, show=print_card)
+
+
+@app.command()
+def card(
+    order: OrderArgument,
+    write: Annotated[Path, typer.Option("--write", metavar="FILE", dir_okay=False, help="Where the page goes.")],
+    server: ServerOption = None,
+    database: DatabaseOption = None,
+) -> None:
+    """The job card as a page to print, with steps, boxes and lines to write on."""
+    page = Asker(server, database).ask("GET", f"/v1/work-orders/{order}/card")
+    write.write_text(page, encoding="utf-8")
+    typer.echo(f"the card of work order {order} is in {write}", err=True)
 
 
 @app.command()

@@ -1,74 +1,78 @@
-"""Work orders as the wire shows them: with the reason of each task, its picks and the cautions of the job card."""
+"""Work orders as the wire shows them: with the reason of each task, its picks, and the words of the job card."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from api_schemas.quantities import Volume
-from api_schemas.work_orders import OilPick, Pick, Proposal, Task, WorkOrder
+from api_schemas.quantities import Flow, PressureDifference, Temperature, Volume
+from api_schemas.work_orders import ExpectedAfter, OilPick, Pick, Proposal, Step, Task, WorkOrder
 from scheduler.job_card.cautions import cautions
-from scheduler.job_card.job import Job
-from scheduler.vocabulary import Access, DisplayUnits, FluidFamily, Place, TaskKind, WorkOrderState
+from scheduler.job_card.steps import steps
+from scheduler.vocabulary import DisplayUnits, WorkOrderState
 from service.due.wording import Wording
 from service.plant_folder import tables as t
 from service.plant_store.time import from_day
 from service.problems import NotFound
-from service.work_orders.tables import oil_picks, picks, tasks, work_orders
+from service.work_orders.job_facts import JobFacts, job_facts
+from service.work_orders.picked import Kit, kits_of
+from service.work_orders.tables import tasks, work_orders
 
 
 def work_order(connection: sa.Connection, id_: int) -> WorkOrder:
-    """One order. Raises NotFound."""
+    """One order, with the steps of its open tasks. Raises NotFound."""
     row = connection.execute(sa.select(work_orders).where(work_orders.c.id == id_)).mappings().one_or_none()
     if row is None:
         raise NotFound(f"there is no work order {id_}")
-    return work_order_cards(connection, [row])[0]
+    return work_order_cards(connection, [row], with_steps=True)[0]
 
 
-def work_order_cards(connection: sa.Connection, rows: Sequence[sa.RowMapping]) -> list[WorkOrder]:
-    """The orders of `rows` with everything that belongs to them."""
+def work_order_cards(
+    connection: sa.Connection, rows: Sequence[sa.RowMapping], *, with_steps: bool = False
+) -> list[WorkOrder]:
+    """The orders of `rows` with everything that belongs to them; the steps of each task only if they are wanted."""
     ids = [row["id"] for row in rows]
     task_rows = (
         connection.execute(sa.select(tasks).where(tasks.c.work_order.in_(ids)).order_by(tasks.c.id)).mappings().all()
     )
-    kits = _kits(connection, [row["id"] for row in task_rows])
+    kits = kits_of(connection, [row["id"] for row in task_rows])
     plants = {row["plant"]: row for row in connection.execute(sa.select(t.plants)).mappings()}
-    jobs = _jobs(connection, task_rows)
-    return [
-        _card(
-            row,
-            plants[row["plant"]],
-            [each for each in task_rows if each["work_order"] == row["id"]],
-            kits,
-            jobs,
-        )
-        for row in rows
-    ]
+    facts = job_facts(connection, task_rows, kits, with_steps=with_steps)
+    of_order: dict[int, list[sa.RowMapping]] = {id_: [] for id_ in ids}
+    for each in task_rows:
+        of_order[each["work_order"]].append(each)
+    return [_card(row, plants[row["plant"]], of_order[row["id"]], kits, facts, with_steps=with_steps) for row in rows]
 
 
 def cautions_of(connection: sa.Connection, task: int) -> list[str]:
     """The cautions of one task."""
     rows = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().all()
-    return [str(caution) for caution in cautions(_jobs(connection, rows)[task])]
+    facts = job_facts(connection, rows, kits_of(connection, [task]), with_steps=False)
+    return [str(caution) for caution in cautions(facts[task].job)]
 
 
 def _card(
     row: sa.RowMapping,
     plant: sa.RowMapping,
     own_tasks: Sequence[sa.RowMapping],
-    kits: Mapping[int, "_Kit"],
-    jobs: Mapping[int, Job],
+    kits: Mapping[int, Kit],
+    facts: Mapping[int, JobFacts],
+    *,
+    with_steps: bool,
 ) -> WorkOrder:
     zone = ZoneInfo(plant["time_zone"])
     wording = Wording(zone, DisplayUnits(plant["display_units"] or DisplayUnits.METRIC))
     # a withdrawn order shows what it was for: the job may have been done all the same
     is_withdrawn = row["state"] == WorkOrderState.WITHDRAWN
     kept = [each for each in own_tasks if is_withdrawn or each["state"] != "withdrawn"]
-    shown = [_task(each, kits[each["id"]], wording) for each in kept]
-    said = [str(caution) for each in kept if each["state"] == "open" for caution in cautions(jobs[each["id"]])]
+    is_open = {each["id"] for each in kept if each["state"] == "open"}
+    shown = [
+        _task(each, kits[each["id"]], facts[each["id"]] if with_steps and each["id"] in is_open else None, wording)
+        for each in kept
+    ]
+    said = [str(caution) for each in kept if each["id"] in is_open for caution in cautions(facts[each["id"]].job)]
     values = {name: row[name] for name in WorkOrder.model_fields if name in row}
     local = {name: value.astimezone(zone) if isinstance(value, datetime) else value for name, value in values.items()}
     return WorkOrder.model_validate(
@@ -92,7 +96,7 @@ def _stores(task: Task) -> list[str | None]:
     return [pick.store for pick in task.picks] + [pick.store for pick in task.oil]
 
 
-def _task(row: sa.RowMapping, kit: "_Kit", wording: Wording) -> Task:
+def _task(row: sa.RowMapping, kit: Kit, facts: JobFacts | None, wording: Wording) -> Task:
     proposal = row["proposal"]
     return Task(
         id=row["id"],
@@ -124,7 +128,29 @@ def _task(row: sa.RowMapping, kit: "_Kit", wording: Wording) -> Task:
             )
             for pick in kit.oil
         ],
+        steps=[] if facts is None else _steps(facts),
+        expected_after=[] if facts is None else _expected_after(facts),
     )
+
+
+def _steps(facts: JobFacts) -> list[Step]:
+    return [
+        Step(key=step.key, says=step.says, reference=step.reference, records=list(step.records))
+        for step in steps(facts.job)
+    ]
+
+
+def _expected_after(facts: JobFacts) -> list[ExpectedAfter]:
+    flow_lpm = facts.job.flow_lpm
+    return [
+        ExpectedAfter(
+            oil_temperature=Temperature(value=row.oil_temperature_degC, unit="degC"),
+            flow=None if flow_lpm is None else Flow(value=flow_lpm, unit="L/min"),
+            low=PressureDifference(value=row.low_bar, unit="bar"),
+            high=PressureDifference(value=row.high_bar, unit="bar"),
+        )
+        for row in facts.expected_after
+    ]
 
 
 def litres(volume_L: float) -> Volume:
@@ -143,56 +169,3 @@ def _when_and_whose(pick: sa.RowMapping, zone: ZoneInfo) -> dict[str, Any]:
 
 def _local(moment: datetime | None, zone: ZoneInfo) -> datetime | None:
     return None if moment is None else moment.astimezone(zone)
-
-
-@dataclass(frozen=True, slots=True)
-class _Kit:
-    parts: list[sa.RowMapping] = field(default_factory=list)
-    oil: list[sa.RowMapping] = field(default_factory=list)
-
-
-def _kits(connection: sa.Connection, task_ids: Sequence[int]) -> dict[int, _Kit]:
-    found = {task: _Kit() for task in task_ids}
-    parts = sa.select(picks).where(picks.c.task.in_(task_ids)).order_by(picks.c.id)
-    for row in connection.execute(parts).mappings():
-        found[row["task"]].parts.append(row)
-    oil = (
-        sa.select(oil_picks, t.fluids.c.name)
-        .join(t.fluids, t.fluids.c.fluid == oil_picks.c.fluid)
-        .where(oil_picks.c.task.in_(task_ids))
-        .order_by(oil_picks.c.id)
-    )
-    for row in connection.execute(oil).mappings():
-        found[row["task"]].oil.append(row)
-    return found
-
-
-def _jobs(connection: sa.Connection, task_rows: Sequence[sa.RowMapping]) -> dict[int, Job]:
-    """What each task's cautions depend on."""
-    systems = {
-        row["system"]: row
-        for row in connection.execute(
-            sa.select(t.systems, t.fluids.c.family).join(t.fluids, t.fluids.c.fluid == t.systems.c.fluid)
-        ).mappings()
-    }
-    places = {
-        row["position"]: row
-        for row in connection.execute(
-            sa.select(t.positions.c.position, t.positions.c.place, t.positions.c.access)
-        ).mappings()
-    }
-    return {row["id"]: _job(row, systems[row["system"]], places.get(row["position"])) for row in task_rows}
-
-
-def _job(task: sa.RowMapping, system: sa.RowMapping, position: sa.RowMapping | None) -> Job:
-    return Job(
-        task=TaskKind(task["kind"]),
-        place=Place(position["place"]) if position is not None else Place.OTHER,
-        hazards=tuple(system["hazards"] or ()),
-        access=Access(position["access"]) if position is not None and position["access"] else None,
-        fluid_family=FluidFamily(system["family"]) if system["family"] else None,
-        working_pressure_bar=system["working_pressure_bar"],
-        working_temperature_degC=system["working_temperature_degC"],
-        isolation_procedure=system["isolation_procedure"],
-        permits=system["permits"],
-    )

@@ -5,14 +5,16 @@ from typing import Annotated
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Body, Header, Query, Response
+from starlette.responses import HTMLResponse
 
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
-from service.dependencies import Now, OpenDatabase, Planner, Reader, Worker
+from service.dependencies import Now, OpenDatabase, Planner, PublicAddress, Reader, Worker
 from service.problems import BadInput
 from service.work_orders import verbs
+from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards
 from service.work_orders.history import history_of
 from service.work_orders.kit_sheet import kit_sheet
@@ -41,7 +43,7 @@ def list_work_orders(
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
     cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
 ) -> WorkOrderList:
-    """With tasks, picks, shortages and cautions."""
+    """With tasks, picks, shortages and cautions; the steps are in each order by itself."""
     after = _after(cursor)
     query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN))
     if plant is not None:
@@ -66,6 +68,14 @@ def show_work_order(_caller: Reader, database: OpenDatabase, order_id: RowNumber
         found = work_order(connection, order_id)
     response.headers["ETag"] = f'"{found.version}"'
     return found
+
+
+@router.get("/{order_id}/card", summary="The job card to print or to read on a phone", response_class=HTMLResponse)
+def show_card(_caller: Reader, database: OpenDatabase, order_id: RowNumber, address: PublicAddress) -> HTMLResponse:
+    """One page in black and white, whole in itself: no script, nothing fetched from elsewhere."""
+    with database.reading() as connection:
+        card = card_page(connection, order_id, public_address=address)
+    return HTMLResponse(card.html, headers=card.headers)
 
 
 @router.get("/{order_id}/kit", summary="What to fetch for a work order, shelf by shelf")
