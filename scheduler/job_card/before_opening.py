@@ -187,7 +187,7 @@ def cool(job: Job) -> Iterator[Step]:
 
 def _clean_outside(job: Job) -> Step:
     housing = (job.housing or "").strip()
-    named = f"housing {housing}" if housing else "the housing"
+    named = f"the housing ({housing})" if housing else "the housing"
     if job.opens_suction and job.is_drained:
         says = "Clean the tank's cover and all round it with lint-free cloths, and bind what oil has run out."
         return Step("clean-outside", says, NO_SOURCE)

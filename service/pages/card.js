@@ -10,9 +10,14 @@ function say(text) {
   part("says").textContent = text;
 }
 
+function empty() {
+  part("place").replaceChildren();
+  part("shell").classList.remove("loaded");
+}
+
 function ask(text) {
   sessionStorage.removeItem(KEPT_AS);
-  part("place").replaceChildren();
+  empty();
   part("shown").hidden = true;
   part("ask").hidden = false;
   part("key").value = "";
@@ -46,18 +51,21 @@ async function show() {
   }
   part("shown").hidden = false;
   if (!card.ok) {
-    part("place").replaceChildren();
+    empty();
     say(card.status === 404 ? "There is no work order " + order + "." : "The server answered " + card.status + ".");
     return;
   }
-  const read = new DOMParser().parseFromString(await card.text(), "text/html");
-  document.title = read.title;
+  const text = await card.text();
+  const main = text.slice(text.indexOf("<main"), text.indexOf("</main>")); // the style beside it is here already
+  const read = new DOMParser().parseFromString(main, "text/html");
+  document.title = "Work order " + order;
   say("Loaded at " + new Date().toLocaleTimeString() + ".");
   const shown = [document.importNode(read.querySelector("main"), true)];
   if (kit.ok) {
     shown.push(toFetch(await kit.json()));
   }
   part("place").replaceChildren(...shown);
+  part("shell").classList.add("loaded");
 }
 
 function add(to, name, text) {

@@ -1,5 +1,6 @@
-"""The job card as one page of HTML: black and white on A4, readable on a phone, without a key and without a script."""
+"""The job card as one page of HTML: black and white on A4, readable on a phone, with no key and no script in it."""
 
+import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -27,6 +28,11 @@ STYLE_FILE = _HERE / "card.css"
 _pages = Environment(
     loader=FileSystemLoader(_HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined
 )
+_UNIT_APART = re.compile(r"(\d) (bar|psi|°C|°F|L/min|L|N·m|kg|mL|m|h)\b")
+"""A number at the end of a line and its unit on the next are read wrongly."""
+
+_pages.filters["unbroken"] = lambda text: _UNIT_APART.sub("\\1\u00a0\\2", text)
+
 _EXPECTED_BESIDE = frozenset({"dp-after"})
 
 
@@ -119,12 +125,13 @@ def _task(
         "where": _where(position),
         "due": _day(task.due_at),
         "kit": _kit(task, described),
+        # a look's first step says what was seen, so that it need not stand here too
+        "reason": "" if any(step.key == "why" for step in task.steps) else task.reason,
         "steps": [
             {"step": step, "write": line, "expected": step.key in _EXPECTED_BESIDE and bool(task.expected_after)}
             for step, line in zip(task.steps, lines, strict=True)
         ],
-        "expected": [_expected(row, wording) for row in task.expected_after],
-        "expected_flow": _flow(task.expected_after, wording),
+        "expected": _expected(task.expected_after, wording),
         "not_asked": not_asked(records),
     }
 
@@ -178,11 +185,15 @@ def _words(*told: str | None, sep: str) -> str:
     return sep.join(word for word in told if word)
 
 
-def _expected(row: ExpectedAfter, wording: Wording) -> tuple[str, str]:
-    """Oil temperature and range in the units in which the plant's gauges show them."""
-    temperature = wording.amount(row.oil_temperature.value, QuantityKind.TEMPERATURE)
-    low, high = (wording.dp(each.value) for each in (row.low, row.high))
-    return temperature, f"{low.rpartition(' ')[0]} to {high}"
+def _expected(rows: Sequence[ExpectedAfter], wording: Wording) -> dict[str, Any]:
+    """Oil temperatures and ranges in the units in which the plant's gauges show them; the unit of ΔP once."""
+    cells = []
+    unit = ""
+    for row in rows:
+        low, (high, _, unit) = wording.dp(row.low.value), wording.dp(row.high.value).rpartition(" ")
+        temperature = wording.amount(row.oil_temperature.value, QuantityKind.TEMPERATURE)
+        cells.append((temperature, f"{low.rpartition(' ')[0]} to {high}"))
+    return {"unit": unit, "cells": cells, "flow": _flow(rows, wording)}
 
 
 def _flow(rows: Sequence[ExpectedAfter], wording: Wording) -> str:

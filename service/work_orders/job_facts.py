@@ -226,8 +226,13 @@ def _with_catalogue(
     kind = known.types.get(_part_of_kit(specified, kit), known.types[specified])
     new = _new_element(kind, position, system, warm_degC)
     rows = expected_dp(new, (*CARD_TEMPERATURES_degC, warm_degC))
-    # the sentence of the step says what holds warm, the table beside it has every temperature
-    return JobFacts(replace(job, dp_after=tuple(row for row in rows if row.oil_temperature_degC == warm_degC)), rows)
+    # the step's sentence says what holds warm, as a gauge shows it; the table beside it has every temperature
+    warm = tuple(
+        ExpectedDp(warm_degC, round(row.low_bar, 2), round(row.high_bar, 2))
+        for row in rows
+        if row.oil_temperature_degC == warm_degC
+    )
+    return JobFacts(replace(job, dp_after=warm), rows)
 
 
 def _part_of_kit(specified: str, kit: Kit) -> str:

@@ -8,6 +8,9 @@ from scheduler.vocabulary import DisplayUnits, Place, TaskKind
 FOUND = ("clean", "silt", "metal", "fibres", "seal debris", "varnish", "water", "collapsed", "bypassed", "wrong part")
 """What an old element can show; a card has a box for each."""
 
+FOUND_ON_LID = ("clean", "dust", "desiccant turned", "water", "oil", "wrong part")
+"""The same of a breather."""
+
 _ONCE = frozenset({"hours", "element", "lot", "parts", "torque", "condition"})
 """Asked where it first comes up, and not a second time: one figure, one line."""
 
@@ -69,7 +72,8 @@ def _of(records: Sequence[str], kind: TaskKind, place: Place, units: DisplayUnit
     is_vacuum = place is Place.SUCTION
     read = ("vacuum", unit[_VACUUM]) if is_vacuum else ("ΔP", unit[_DP])
     with_it = (Blank("oil", unit[_OIL]),) if is_vacuum else (Blank("flow", unit[_FLOW]), Blank("oil", unit[_OIL]))
-    has_boxes = "condition" in records and kind in _OPENED
+    boxes = FOUND_ON_LID if kind is TaskKind.CHANGE_BREATHER else FOUND if kind in _OPENED else ()
+    found = "metal: which, how much" if boxes is FOUND else "what else" if boxes else "found"
     blanks: dict[str, tuple[Blank, ...]] = {
         "hours": (_HOURS,),
         "dp_before": (Blank(f"{read[0]} {'before' if kind in _OPENED else 'read'}", read[1]), *with_it),
@@ -78,13 +82,12 @@ def _of(records: Sequence[str], kind: TaskKind, place: Place, units: DisplayUnit
         "lot": (Blank("lot"),),
         "parts": (Blank("parts used", wide=True),),
         "oil": (Blank("oil poured", unit[_LITRES]), Blank("oil's lot")),
-        "condition": (Blank("which metal, how much" if has_boxes else "found", wide=True),),
+        "condition": (Blank(found, wide=True),),
         "photo": (Blank("photo number"),),
         "level": (Blank("level"),),
         "torque": (Blank("torque", "N·m"),),
         "sample": (Blank("bottle"),),
         "note": (Blank("note", wide=True),),
     }
-    return WriteIns(
-        blanks=tuple(blank for record in records for blank in blanks[record]), boxes=FOUND if has_boxes else ()
-    )
+    asked_of_it = tuple(blank for record in records for blank in blanks[record])
+    return WriteIns(blanks=asked_of_it, boxes=boxes if "condition" in records else ())

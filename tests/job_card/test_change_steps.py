@@ -97,7 +97,7 @@ def test_the_oil_cools_to_a_stated_temperature() -> None:
 
 def test_the_outside_is_cleaned_and_the_tray_holds_the_housing() -> None:
     told = says("clean-outside", return_change())
-    assert "housing R4" in told
+    assert "housing (R4)" in told
     assert "drip tray for 8 L" in told
 
 
