@@ -334,7 +334,17 @@ def test_what_is_short_says_when_it_comes(plant: RunningPlant) -> None:
     assert re.search(r"1 × BR-1 SHORT: arrives \d{4}-\d\d-\d\d with PO-9/1", words(Page(html(plant, BREATHER)).text))
 
 
-def test_a_plant_with_us_gauges_writes_and_reads_their_units() -> None:
+def test_a_plant_with_us_gauges_writes_and_reads_their_units(plant: RunningPlant) -> None:
+    order = plant.order_of(RETURN)["id"]
+    with plant.database.engine.execution_options(writes=True).connect() as connection:
+        connection.execute(sa.text("UPDATE plants SET display_units = 'us'"))
+        text = words(Page(card_page(connection, order, public_address=None).html).text)
+        connection.rollback()
+    # 50 °C = 122 °F; 180 L/min = 47.55 US gpm (1 US gal = 3.785411784 L, NIST SP 811); 1 bar = 14.5038 psi
+    assert "A new element shows at 48 gpm: oil 68 °F 86 °F 104 °F 122 °F 140 °F ΔP, psi" in text
+    (low_psi, high_psi) = [float(each) for each in re.findall(r"(\d+\.\d) to (\d+\.\d)", text)[3]]
+    assert low_psi == pytest.approx(14.5038 * 0.307, abs=0.1)
+    assert high_psi == pytest.approx(14.5038 * 0.943, abs=0.1)
     (line,) = write_ins([["dp_after"]], TaskKind.CHANGE_ELEMENT, Place.RETURN, DisplayUnits.US)
     assert [(blank.label, blank.unit) for blank in line.blanks] == [
         ("ΔP after", "psi"),
