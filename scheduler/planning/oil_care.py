@@ -169,7 +169,7 @@ def _of_events(columns: PlantColumns, system: int) -> Iterator[Diagnosis]:
         day = float(rows.day[row])
         if columns.as_of_day - day > EVENT_ASKS_FOR_D:
             continue
-        numbers = {"kind": kind.value, "at_day": day}
+        numbers = {"event": kind.value, "at_day": day}
         if kind in CHECKED_EVENTS:
             yield _of_system(
                 system,

@@ -73,7 +73,7 @@ _EVENT_WORDS = {
 
 
 def _check_after(words: Dates, numbers: Facts) -> str:
-    what = _EVENT_WORDS[numbers["kind"]]
+    what = _EVENT_WORDS[numbers["event"]]
     return (
         f"{what} on {words.date(numbers['at_day'])}: the checks that follow such an event are not recorded as done."
     )

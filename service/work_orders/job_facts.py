@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from scheduler.engineering.containers import oil_mass_kg
 from scheduler.engineering.new_element import CARD_TEMPERATURES_degC, ExpectedDp, NewElement, expected_dp
 from scheduler.engineering.oil_properties import USUAL_DENSITY_15_KG_M3, oil_properties
 from scheduler.engineering.pressure_drop import USUAL_WARM_TEMPERATURE_degC
@@ -32,6 +31,7 @@ from service.due.wording import Wording
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import load_alternates
 from service.stock.queries import goes_back_in
+from service.work_orders.oil_facts import heaviest_lift, hours_of_clean_up, transfer_filters, with_oil_care
 from service.work_orders.picked import Kit
 
 _UNPLANNED = "unplanned"
@@ -62,6 +62,8 @@ def job_facts(
     if not with_steps:
         return found
     known = _Catalogue.of(connection, positions.values())
+    filters = transfer_filters(connection, systems)
+    found = {task: JobFacts(with_oil_care(facts.job, filters)) for task, facts in found.items()}
     return {
         row["id"]: _with_catalogue(
             found[row["id"]].job, systems[row["system"]], positions.get(row["position"]), kits[row["id"]], known
@@ -110,6 +112,7 @@ def _job(task: sa.RowMapping, system: sa.RowMapping, position: sa.RowMapping | N
         target_code=system["cleanliness_target"],
         level_position=system["level_position"],
         oil_needed_L=sum(pick["volume_L"] for pick in kit.oil) or None,
+        clean_up=hours_of_clean_up(task["because"]),
         asked_by=_asked_by(task, system),
         event=_event(task["because"]["facts"]),
     )
@@ -166,17 +169,13 @@ def _event(facts: Mapping[str, Any]) -> EventKind | None:
 
 
 def _with_heaviest(job: Job, system: sa.RowMapping, kit: Kit) -> Job:
-    """The largest container of the kit, by the oil in it: the container's own mass is on no record."""
+    """The largest container of the kit; its own mass is the usual one, since it is on no record."""
     of_kit = [pick for pick in kit.oil if pick["container_L"] is not None]
     if not of_kit:
         return job
     largest = max(of_kit, key=lambda pick: float(pick["container_L"]))
     density = system["fluid_density_15_kg_m3"] or USUAL_DENSITY_15_KG_M3
-    return replace(
-        job,
-        heaviest_lift_kg=oil_mass_kg(largest["container_L"], density),
-        heaviest_lift=f"the oil of a full {largest['container_L']:g} L container of {largest['fluid']}",
-    )
+    return replace(job, **heaviest_lift(largest["container_L"], density, largest["fluid"]))
 
 
 @dataclass(frozen=True, slots=True)
