@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.flow.command_line import said_by
-from tests.flow.running_plant import RunningPlant, copied, iso, running
+from tests.flow.running_plant import RunningPlant, copied, iso, running, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN
 
 
@@ -158,3 +158,20 @@ def test_the_command_line_tells_all_of_it(plant: RunningPlant) -> None:
     assert "The level is kept but does not count: cylinders were not in the defined position. Look again." in said
     (kept,) = [row for row in plant.holds_now("level_checks", system="PRESS") if row["volume_below_full_L"] == 12.0]
     assert (kept["at_rest"], kept["defined_position"]) == ("yes", "no")
+
+
+@pytest.mark.parametrize(
+    ("dp_bar", "says"),
+    [
+        (0.05, "ΔP 0.05 bar with oil at 50 °C is less than the "),
+        (0.6, None),
+        (2.0, "ΔP 2 bar with oil at 50 °C is more than the "),
+    ],
+)
+def test_a_dp_after_that_no_new_element_shows_is_told_at_once(
+    plant: RunningPlant, dp_bar: float, says: str | None
+) -> None:
+    """New: 0.4 bar at 180 L/min and 30 mm²/s, which the oil has at 50 °C (ASTM D341); the housing 0.2 bar."""
+    closed = plant.close(task=plant.task_of(RETURN)["id"], hours=HOURS_NOW, dp_after=warm(dp_bar))
+    assert len(closed["remarks"]) == (says is not None)
+    assert not says or closed["remarks"][0].startswith(says)
