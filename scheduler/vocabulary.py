@@ -337,6 +337,15 @@ class TaskKind(StrEnum):
     FLUSH = "flush"  # at commissioning
 
 
+class CheckVerdict(StrEnum):
+    """What a check before the job comes to; `overridden` is a refusal that somebody who may has set aside."""
+
+    AS_SPECIFIED = "as_specified"
+    ASK = "ask"
+    REFUSED = "refused"
+    OVERRIDDEN = "overridden"
+
+
 class EvidenceKind(StrEnum):
     """What a file that is attached to a close-out is: media types (IANA)."""
 

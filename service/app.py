@@ -9,6 +9,7 @@ from fastapi_offline import FastAPIOffline
 from service import problems
 from service.body_limit import BodyLimit
 from service.calibration import routes as calibration_routes
+from service.checks import routes as check_routes
 from service.clock import routes as clock_routes
 from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
@@ -35,6 +36,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     calibration_routes.router,
     demand_routes.router,
     work_order_routes.router,
+    check_routes.router,
     close_out_routes.router,
     evidence_routes.router,
     oil_routes.router,

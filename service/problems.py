@@ -71,6 +71,14 @@ class ConfirmationNeeded(Problem):
     title = "What was fitted or poured is not what is specified"
 
 
+class NotAsSpecified(Problem):
+    """What was checked before the job must not be used; nothing of the job was changed, the check itself was kept."""
+
+    status = 409
+    slug = "not-as-specified"
+    title = "What was checked is not what the job needs"
+
+
 class KitShort(Problem):
     """Some parts or oil are missing, or held for other work: nothing was reserved."""
 
@@ -165,8 +173,8 @@ def shown(value: Any) -> str:
     return text if len(text) <= _SHOWN_AT_MOST else text[:_SHOWN_AT_MOST] + "…"
 
 
-def problem_response(problem: Problem) -> Response:
-    """The document of one problem."""
+def document_of(problem: Problem) -> ProblemDocument:
+    """What is sent of a problem, with its `extra` members."""
     document = ProblemDocument(
         type=f"/problems/{problem.slug}",
         title=problem.title,
@@ -174,7 +182,12 @@ def problem_response(problem: Problem) -> Response:
         detail=problem.detail,
         errors=problem.errors,
     )
-    return _response(document.model_copy(update=problem.extra), _HEADERS.get(problem.status))
+    return document.model_copy(update=problem.extra)
+
+
+def problem_response(problem: Problem) -> Response:
+    """The document of one problem."""
+    return _response(document_of(problem), _HEADERS.get(problem.status))
 
 
 def install(app: FastAPI) -> None:

@@ -1,6 +1,7 @@
 """Every table of the service, gathered so that migrations see one whole."""
 
 from service.calibration.tables import calibration
+from service.checks.tables import checks
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
 from service.demand.tables import demand_forecasts
@@ -33,6 +34,7 @@ TABLES = (
         close_outs,
         close_out_corrections,
         evidence_files,
+        checks,
     ),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )

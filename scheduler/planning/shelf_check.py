@@ -2,7 +2,8 @@
 
 The same comparison is made again of what was really fitted and poured (`close_out`). Before the job a wrong thing is
 refused; where it cannot be told, or is a matter for the fluid makers, somebody is asked. An element that the plant
-itself specified is not refused for its seals or media: then its specification is in doubt, and that is asked.
+itself specified is not refused for its seals or media: then its specification is in doubt, and that is asked. What is
+to be poured must have room above the level that was last seen.
 """
 
 from collections.abc import Iterator
@@ -20,6 +21,12 @@ from scheduler.engineering.oil import (
     not_specified,
     seal_verdict,
 )
+from scheduler.engineering.oil_level import LevelSeen, most_to_add, overfill
+
+LOOK_HOLDS_D = 7.0
+"""How long a look at the level can forbid a pour; an older one only makes somebody look again (ours)."""
+
+_SMALLEST_L = 0.001
 
 
 class Mistake(StrEnum):
@@ -33,6 +40,7 @@ class Mistake(StrEnum):
     OTHER_NAME = "other_name"
     EXPIRED_LOT = "expired_lot"
     EXPIRED_OIL = "expired_oil"
+    OVERFILL = "overfill"
     CANNOT_TELL = "cannot_tell"
 
 
@@ -70,6 +78,15 @@ class Wanted:
     fluid: Fluid
     seal_kit: str | None = None
     kit_parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The look at a system's level that counts, on `day`; where none does, the last one, or nothing with day None."""
+
+    seen: LevelSeen
+    day: float | None = None
+    poured_since_L: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +176,49 @@ def oil_findings(specified: Fluid, poured: Fluid) -> list[Finding]:
             says = f"{says} {mixing(specified, poured).says}"
         found.append(Finding(mistake, "oil", severity, poured.code, specified.code, says))
     return found
+
+
+def pour_findings(
+    pour_L: float, look: Look, *, reservoir_volume_L: float, let_out_L: float, day: float
+) -> list[Finding]:
+    """What speaks against pouring so much on that day.
+
+    let_out_L: what the job itself lets out of the system, which finds room whatever the level was. Where no look
+    counts, more than that waits for one. Raises ValueError for litres or a reservoir not above 0.
+
+    >>> look = Look(LevelSeen(True, 12.0, None), day=100.0, poured_since_L=4.0)
+    >>> [str(each.mistake) for each in pour_findings(9.0, look, reservoir_volume_L=400.0, let_out_L=0.0, day=101.0)]
+    ['overfill']
+    """
+    amount, missing_L = f"{pour_L:g} L", look.seen.missing_L
+    if not look.seen.valid or missing_L is None or look.day is None:
+        too_much = overfill(pour_L, LevelSeen(False, None, look.seen.why_not), reservoir_volume_L)
+        if too_much is not None:
+            return [Finding(Mistake.OVERFILL, "level", Objection.REFUSE, amount, f"{let_out_L:g} L", too_much)]
+        if pour_L <= let_out_L + _SMALLEST_L:
+            return []
+        says = most_to_add(look.seen, reservoir_volume_L).says
+        return [Finding(Mistake.CANNOT_TELL, "level", Objection.ASK, amount, f"{let_out_L:g} L", says)]
+    room_L = round(missing_L - look.poured_since_L + let_out_L, 3)
+    too_much = overfill(pour_L, LevelSeen(True, room_L, None), reservoir_volume_L)
+    if too_much is None or pour_L <= room_L + _SMALLEST_L:
+        return []
+    severity = Objection.REFUSE if day - look.day <= LOOK_HOLDS_D else Objection.ASK
+    says = f"{too_much} {_how_known(look, missing_L, let_out_L, day)}"
+    return [Finding(Mistake.OVERFILL, "level", severity, amount, f"{max(room_L, 0.0):g} L", says)]
+
+
+def _how_known(look: Look, missing_L: float, let_out_L: float, day: float) -> str:
+    """From which look the room was reckoned, and with what."""
+    when = _days_before(look.day or day, day)
+    level = f"{missing_L:g} L below full" if missing_L >= 0.0 else f"{-missing_L:g} L above full"
+    said = [f"The level was {level} {when}"]
+    if look.poured_since_L > 0.0:
+        said.append(f"{look.poured_since_L:g} L have been poured since")
+    if let_out_L > 0.0:
+        said.append(f"the job lets out {let_out_L:g} L")
+    again = "" if day - (look.day or day) <= LOOK_HOLDS_D else " That is long ago: look again."
+    return f"{', '.join(said)}.{again}"
 
 
 def _container_findings(scanned: Scanned, specified: Fluid, day: float) -> list[Finding]:

@@ -103,6 +103,18 @@ def level_words(text: str) -> dict[str, Any]:
     return seen | {"at_rest": _AT_REST in conditions, "defined_position": _IN_POSITION in conditions}
 
 
+def volume_words(text: str | None) -> dict[str, Any] | None:
+    """'20 L' as the wire has it; which units there are is the API's to say.
+
+    >>> volume_words("20 L")
+    {'value': 20.0, 'unit': 'L'}
+    """
+    if text is None:
+        return None
+    value, unit = _amount(text)
+    return {"value": value, "unit": unit}
+
+
 def _amount(text: str) -> tuple[float, str]:
     number, _, unit = text.strip().partition(" ")
     try:

@@ -1,4 +1,4 @@
-"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, close, correct, attach."""
+"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, check, close, correct, attach."""
 
 from pathlib import Path
 from typing import Annotated, Any
@@ -7,13 +7,16 @@ import typer
 
 from service.cli.answers import JsonOption, ServerOption, tell
 from service.cli.asking import Asker
+from service.cli.checking import check
 from service.cli.close_out_options import CloseOutNumber
 from service.cli.closing import close, correct, readings
 from service.cli.job_card import print_attached, print_card, print_history, print_jobs
 from service.cli.kit_table import print_kit
 from service.cli.opening import DatabaseOption
 
-app = typer.Typer(help="Work orders: list, show, issue, start, hold, close, correct, attach.", no_args_is_help=True)
+app = typer.Typer(
+    help="Work orders: list, show, issue, start, hold, check, close, correct, attach.", no_args_is_help=True
+)
 
 OrderArgument = Annotated[int, typer.Argument(help="The work order's number.")]
 
@@ -159,6 +162,7 @@ def accept_proposal(order: OrderArgument, server: ServerOption = None, database:
     _verb("accept-proposal", order, server, database)
 
 
+app.command()(check)
 app.command()(close)
 app.command()(readings)
 app.command()(correct)
