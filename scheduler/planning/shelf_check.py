@@ -203,7 +203,8 @@ def pour_findings(
     too_much = overfill(pour_L, LevelSeen(True, room_L, None), reservoir_volume_L)
     if too_much is None or pour_L <= room_L + _SMALLEST_L:
         return []
-    severity = Objection.REFUSE if day - look.day <= LOOK_HOLDS_D else Objection.ASK
+    certain = day - look.day <= LOOK_HOLDS_D or pour_L > reservoir_volume_L
+    severity = Objection.REFUSE if certain else Objection.ASK
     says = f"{too_much} {_how_known(look, missing_L, let_out_L, day)}"
     return [Finding(Mistake.OVERFILL, "level", severity, amount, f"{max(room_L, 0.0):g} L", says)]
 

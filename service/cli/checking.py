@@ -35,9 +35,17 @@ def check(
 ) -> None:
     """Check part, lot, fluid and amount before the job. It ends with 1 where something must not be used."""
     told: dict[str, Any] = {
-        "task": task, "position": position, "system": system, "part_number": part, "lot": lot,
-        "fluid": fluid, "label": label, "fluid_lot": fluid_lot, "at": at,
-        "container": volume_words(container), "volume": volume_words(volume),
+        "task": task,
+        "position": position,
+        "system": system,
+        "part_number": part,
+        "lot": lot,
+        "fluid": fluid,
+        "label": label,
+        "fluid_lot": fluid_lot,
+        "at": at,
+        "container": volume_words(container),
+        "volume": volume_words(volume),
         "override": None if override is None else {"reason": override},
     }
     body = {name: value for name, value in told.items() if value is not None}

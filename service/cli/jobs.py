@@ -1,4 +1,4 @@
-"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, check, close, correct, attach."""
+"""`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, check, close, attach …"""
 
 from pathlib import Path
 from typing import Annotated, Any

@@ -1,9 +1,23 @@
 """Checked before the job: part, seals, media, lot and fluid. What stands what is general practice of handbooks."""
 
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from scheduler.engineering.oil import Fluid
-from scheduler.planning.shelf_check import Finding, Mistake, Objection, Scanned, Wanted, check, element_findings
+from scheduler.engineering.oil_level import LevelSeen
+from scheduler.planning.shelf_check import (
+    LOOK_HOLDS_D,
+    Finding,
+    Look,
+    Mistake,
+    Objection,
+    Scanned,
+    Wanted,
+    check,
+    element_findings,
+    pour_findings,
+)
 from scheduler.vocabulary import FluidFamily as F
 
 DAY = 20_000.0
@@ -144,3 +158,48 @@ def test_a_label_that_nobody_could_read_is_no_consent() -> None:
 def test_refusals_come_before_questions() -> None:
     scanned = Scanned("E-99", lot_expires_day=DAY - 1.0, fluid=Fluid("X", family=F.HM, grade=46))
     assert [severity for _, severity in told(scanned)] == ["refuse", "refuse", "ask", "ask"]
+
+
+def poured(pour_L: float, look: Look, let_out_L: float = 0.0) -> list[tuple[str, str]]:
+    found = pour_findings(pour_L, look, reservoir_volume_L=400.0, let_out_L=let_out_L, day=DAY)
+    return [(str(each.mistake), str(each.severity)) for each in found]
+
+
+def looked(missing_L: float | None, d_ago: float = 1.0, poured_since_L: float = 0.0) -> Look:
+    return Look(LevelSeen(True, missing_L, None), DAY - d_ago, poured_since_L)
+
+
+@given(
+    missing_L=st.floats(-100.0, 400.0),
+    since_L=st.floats(0.0, 100.0),
+    let_out_L=st.floats(0.0, 100.0),
+    pour_L=st.floats(0.1, 600.0),
+)
+def test_a_pour_is_refused_just_where_the_oil_would_stand_above_full(
+    missing_L: float, since_L: float, let_out_L: float, pour_L: float
+) -> None:
+    """Litres in against litres out, by hand: 400 − missing + poured − let out, a thousandth of a litre apart."""
+    stands_at_L = 400.0 - missing_L + since_L - let_out_L + pour_L
+    assume(abs(stands_at_L - 400.0) > 0.01)
+    refused = poured(pour_L, looked(missing_L, poured_since_L=since_L), let_out_L) == [("overfill", "refuse")]
+    assert refused == (stands_at_L > 400.0)
+
+
+def test_a_look_forbids_for_a_week_and_then_asks_for_another() -> None:
+    assert poured(13.0, looked(12.0, LOOK_HOLDS_D)) == [("overfill", "refuse")]
+    assert poured(13.0, looked(12.0, LOOK_HOLDS_D + 0.1)) == [("overfill", "ask")]
+    assert poured(401.0, looked(12.0, 300.0)) == [("overfill", "refuse")]  # no level makes room for that
+
+
+def test_without_a_look_that_counts_only_what_the_job_lets_out_is_poured() -> None:
+    running = Look(LevelSeen(False, None, "the system was running"), DAY - 1.0)
+    for look in (running, Look(LevelSeen(False, None, "nobody has looked")), looked(None)):
+        assert poured(5.0, look, let_out_L=5.0) == []
+        assert poured(6.0, look, let_out_L=5.0) == [("cannot_tell", "ask")]
+        assert poured(401.0, look) == [("overfill", "refuse")]
+
+
+def test_an_overfull_system_takes_nothing() -> None:
+    (found,) = pour_findings(2.0, looked(-3.0), reservoir_volume_L=400.0, let_out_L=0.0, day=DAY)
+    assert "0 L are missing to full, 5 L would be too much" in found.says
+    assert "The level was 3 L above full 1 day before the day of the job." in found.says
