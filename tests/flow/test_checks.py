@@ -44,6 +44,13 @@ def shelf_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return make_planned(tmp_path_factory.mktemp("shelf") / "plant.sqlite", plant_with_mistakes_on_the_shelf())
 
 
+@pytest.fixture(scope="module")
+def shelf(shelf_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningPlant]:
+    """Shared by whoever only checks: a check changes nothing for the next one."""
+    with running(copied(shelf_file, tmp_path_factory.mktemp("shared") / "plant.sqlite")) as served:
+        yield served
+
+
 @pytest.fixture
 def plant(shelf_file: Path, tmp_path: Path) -> Iterator[RunningPlant]:
     with running(copied(shelf_file, tmp_path / "plant.sqlite")) as served:
@@ -112,9 +119,9 @@ PLANTED: dict[str, tuple[dict[str, Any], str, str, str]] = {
 
 
 @pytest.mark.parametrize("planted", PLANTED)
-def test_each_planted_mistake_is_refused_in_a_sentence_with_its_numbers(plant: RunningPlant, planted: str) -> None:
+def test_each_planted_mistake_is_refused_in_a_sentence_with_its_numbers(shelf: RunningPlant, planted: str) -> None:
     body, mistake, says, instead = PLANTED[planted]
-    refused = check(plant, expect=409, **body)
+    refused = check(shelf, expect=409, **body)
     assert refused["type"] == "/problems/not-as-specified"
     assert mistakes(refused) == [(mistake, "refuse")]
     assert says in refused["findings"][0]["says"]
@@ -123,42 +130,42 @@ def test_each_planted_mistake_is_refused_in_a_sentence_with_its_numbers(plant: R
     assert refused["verdict"] == "refused"
 
 
-def test_what_the_job_needs_is_as_specified(plant: RunningPlant) -> None:
-    task = plant.task_of(RETURN)["id"]
-    answer = check(plant, task=task, part_number="EL-10", lot="L-1", label="bench 46", volume=litres(5))
+def test_what_the_job_needs_is_as_specified(shelf: RunningPlant) -> None:
+    task = shelf.task_of(RETURN)["id"]
+    answer = check(shelf, task=task, part_number="EL-10", lot="L-1", label="bench 46", volume=litres(5))
     assert (answer["verdict"], answer["findings"], answer["cautions"]) == ("as_specified", [], [])
     assert (answer["task"], answer["position"], answer["system"]) == (task, RETURN, "PRESS")
     for part in ("EL-10-FKM", "SK-1", "TRAY"):  # an alternate that mineral oil does not attack, and the kit
-        assert check(plant, position=RETURN, part_number=part)["verdict"] == "as_specified"
+        assert check(shelf, position=RETURN, part_number=part)["verdict"] == "as_specified"
 
 
-def test_another_makers_name_and_an_unknown_oil_are_asked_about(plant: RunningPlant) -> None:
-    other = check(plant, position=RETURN, fluid="OTHER-46")
+def test_another_makers_name_and_an_unknown_oil_are_asked_about(shelf: RunningPlant) -> None:
+    other = check(shelf, position=RETURN, fluid="OTHER-46")
     assert (other["verdict"], mistakes(other)) == ("ask", [("other_name", "ask")])
     assert "ask the fluid makers about mixing" in other["findings"][0]["says"]
-    assert mistakes(check(plant, position=RETURN, label="Red drum")) == [("cannot_tell", "ask")]
-    unknown = check(plant, position=RETURN, fluid="NO-SUCH")
+    assert mistakes(check(shelf, position=RETURN, label="Red drum")) == [("cannot_tell", "ask")]
+    unknown = check(shelf, position=RETURN, fluid="NO-SUCH")
     assert mistakes(unknown) == [("cannot_tell", "ask")] * 2
     assert "NO-SUCH (not in the catalogue)" in unknown["findings"][0]["says"]
 
 
-def test_a_part_that_no_catalogue_knows_is_an_answer_and_no_error(plant: RunningPlant) -> None:
-    refused = check(plant, expect=409, position=RETURN, part_number="NO-SUCH")
+def test_a_part_that_no_catalogue_knows_is_an_answer_and_no_error(shelf: RunningPlant) -> None:
+    refused = check(shelf, expect=409, position=RETURN, part_number="NO-SUCH")
     assert mistakes(refused) == [("wrong_part", "refuse"), ("cannot_tell", "ask")]
 
 
-def test_everything_that_is_wrong_is_told_at_once_refusals_first(plant: RunningPlant) -> None:
+def test_everything_that_is_wrong_is_told_at_once_refusals_first(shelf: RunningPlant) -> None:
     told = {"part_number": "EL-10", "lot": "L-0", "fluid": "OTHER-46", "volume": litres(500)}
-    refused = check(plant, expect=409, position=RETURN, **told)
+    refused = check(shelf, expect=409, position=RETURN, **told)
     assert mistakes(refused) == [("expired_lot", "refuse"), ("overfill", "refuse"), ("other_name", "ask")]
     assert len(refused["cautions"]) == 2
 
 
-def test_a_lot_that_will_have_expired_by_the_day_of_the_job_is_refused(plant: RunningPlant) -> None:
+def test_a_lot_that_will_have_expired_by_the_day_of_the_job_is_refused(shelf: RunningPlant) -> None:
     """Lot L-1 is good for 400 days, as the store has counted it."""
     told = {"position": RETURN, "part_number": "EL-10", "lot": "L-1"}
-    assert check(plant, **told)["verdict"] == "as_specified"
-    refused = check(plant, expect=409, at=iso(plant.now + timedelta(days=401)), **told)
+    assert check(shelf, **told)["verdict"] == "as_specified"
+    refused = check(shelf, expect=409, at=iso(shelf.now + timedelta(days=401)), **told)
     assert mistakes(refused) == [("expired_lot", "refuse")]
     assert "lot L-2 from" in refused["cautions"][0]
 
@@ -166,18 +173,18 @@ def test_a_lot_that_will_have_expired_by_the_day_of_the_job_is_refused(plant: Ru
 # how much may be poured
 
 
-def test_what_a_housing_lets_out_has_room_and_no_more(plant: RunningPlant) -> None:
+def test_what_a_housing_lets_out_has_room_and_no_more(shelf: RunningPlant) -> None:
     """12 L were missing, and the housing of 5 L is emptied: 17 L."""
-    assert check(plant, position=RETURN, volume=litres(17))["verdict"] == "as_specified"
-    refused = check(plant, expect=409, position=RETURN, volume=litres(18))
+    assert check(shelf, position=RETURN, volume=litres(17))["verdict"] == "as_specified"
+    refused = check(shelf, expect=409, position=RETURN, volume=litres(18))
     assert "17 L are missing to full, 1 L would be too much" in refused["detail"]
     assert "the job lets out 5 L" in refused["detail"]
 
 
-def test_a_drained_reservoir_has_room_for_its_whole_charge(plant: RunningPlant) -> None:
+def test_a_drained_reservoir_has_room_for_its_whole_charge(shelf: RunningPlant) -> None:
     """400 L, and the 12 L that were missing; a strainer in the tank is reached when that is drained."""
-    assert check(plant, position=STRAINER, volume=litres(412))["verdict"] == "as_specified"
-    assert mistakes(check(plant, expect=409, position=STRAINER, volume=litres(413))) == [("overfill", "refuse")]
+    assert check(shelf, position=STRAINER, volume=litres(412))["verdict"] == "as_specified"
+    assert mistakes(check(shelf, expect=409, position=STRAINER, volume=litres(413))) == [("overfill", "refuse")]
 
 
 def test_what_was_poured_since_the_look_has_taken_its_room(plant: RunningPlant) -> None:
@@ -196,11 +203,11 @@ def test_an_old_look_forbids_nothing_but_asks_for_another(plant: RunningPlant) -
     assert answer["findings"][0]["says"].endswith("32 days before the day of the job. That is long ago: look again.")
 
 
-def test_where_nobody_looked_only_what_the_job_lets_out_may_be_poured(plant: RunningPlant) -> None:
-    (found,) = check(plant, system="CONV", volume=litres(3))["findings"]
+def test_where_nobody_looked_only_what_the_job_lets_out_may_be_poured(shelf: RunningPlant) -> None:
+    (found,) = check(shelf, system="CONV", volume=litres(3))["findings"]
     assert (found["mistake"], found["severity"]) == ("cannot_tell", "ask")
     assert found["says"].startswith("Pour nothing yet: nobody has looked at the level")
-    refused = check(plant, expect=409, system="CONV", volume=litres(121))
+    refused = check(shelf, expect=409, system="CONV", volume=litres(121))
     assert "the whole reservoir holds 120 L" in refused["detail"]
 
 
@@ -234,8 +241,8 @@ def test_a_refusal_is_set_aside_by_a_key_of_that_scope_with_a_reason(plant: Runn
     assert [each["mistake"] for each in kept["findings"]] == ["wrong_part"]
 
 
-def test_a_reason_where_nothing_is_refused_overrides_nothing(plant: RunningPlant) -> None:
-    client = plant.client_with(Scope.WORK, Scope.OVERRIDE, name="engineer")
+def test_a_reason_where_nothing_is_refused_overrides_nothing(shelf: RunningPlant) -> None:
+    client = shelf.client_with(Scope.WORK, Scope.OVERRIDE, name="engineer")
     body = {"position": RETURN, "part_number": "EL-10", "override": {"reason": "to be sure"}}
     assert client.post("/v1/checks", json=body).json()["verdict"] == "as_specified"
 
@@ -305,10 +312,11 @@ def test_the_list_says_who_checked_what_the_newest_first(plant: RunningPlant) ->
     ],
 )
 def test_what_cannot_be_checked_is_refused_by_name_and_not_kept(
-    plant: RunningPlant, body: dict[str, Any], status: int, says: str
+    shelf: RunningPlant, body: dict[str, Any], status: int, says: str
 ) -> None:
-    assert says in check(plant, expect=status, **body)["detail"]
-    assert plant.rows("checks") == []
+    before = shelf.rows("checks")
+    assert says in check(shelf, expect=status, **body)["detail"]
+    assert shelf.rows("checks") == before
 
 
 def test_what_is_done_is_checked_no_more(plant: RunningPlant) -> None:
