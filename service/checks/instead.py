@@ -26,9 +26,7 @@ def cautions(
         what = refused[min(of_part)].found
         said.append(f"Put {what} back. {_take_part(connection, wanted, at, now)}")
     if set(refused) & _OF_OIL:
-        said.append(
-            f"Leave the container closed and out of the system's way. {_take_oil(connection, wanted, at, now)}"
-        )
+        said.append(f"Leave the container closed. {_take_oil(connection, wanted, at, now)}")
     if Mistake.OVERFILL in refused:
         said.append(_pour_less(refused[Mistake.OVERFILL].specified))
     return said

@@ -11,6 +11,7 @@ from service.cli.close_out_words import volume_words
 from service.cli.opening import DatabaseOption
 
 _REFUSED = "/problems/not-as-specified"
+_WORD = {"refuse": "wrong", "ask": "ask"}
 _OF_PART = frozenset({"element", "seals", "media", "expiry"})
 
 
@@ -66,7 +67,7 @@ def print_check(answer: dict[str, Any]) -> None:
     reason = f", by {answer['by']}: {answer['override_reason']}" if answer["verdict"] == "overridden" else ""
     lines = [f"check {answer['id']}, {place}: {verdict}{reason}"]
     lines += [f"  right: {each}" for each in _right(answer)]
-    lines += [f"  {each['severity']}: {each['says']}" for each in answer["findings"]]
+    lines += [f"  {_WORD[each['severity']]}: {each['says']}" for each in answer["findings"]]
     lines += [f"  instead: {each}" for each in answer["cautions"]]
     sys.stdout.write("\n".join(lines) + "\n")
 
@@ -81,7 +82,7 @@ def _right(answer: dict[str, Any]) -> list[str]:
     if (scanned["fluid"] or scanned["label"]) and "oil" not in doubted:
         right.append(_with_lot(scanned["fluid"] or scanned["label"], scanned["fluid_lot"]))
     if scanned["volume"] and "level" not in doubted:
-        right.append(f"{scanned['volume']['value']:g} {scanned['volume']['unit']} to pour")
+        right.append(f"room for {scanned['volume']['value']:g} {scanned['volume']['unit']}")
     return right
 
 

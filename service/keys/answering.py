@@ -39,7 +39,8 @@ def answer_once(
 ) -> Answer:
     """Do `work` in one write transaction, unless its key has been answered before.
 
-    Raises KeyReused where the key belongs to another request. A refusal is not kept: nothing was written.
+    Raises KeyReused where the key belongs to another request. A refusal that is raised is not kept:
+    nothing was written.
     """
     with database.writing() as connection:
         if idempotency_key is None:

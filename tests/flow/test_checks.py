@@ -361,7 +361,7 @@ def test_the_command_line_says_what_is_right_and_what_is_not(ended: Callable[...
     assert code == 1
     lines = said.splitlines()
     assert lines[0] == f"check 2, {RETURN}: refused"
-    assert [line.split()[0] for line in lines[1:]] == ["right:", "refuse:", "refuse:", "instead:", "instead:"]
+    assert [line.split()[0] for line in lines[1:]] == ["right:", "wrong:", "wrong:", "instead:", "instead:"]
     assert "EPDM swells in mineral oil" in said
     assert "Do not pour 500 L" in said
 
