@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from scheduler.engineering.lifting import LOAD_CONSTANT_KG
+from scheduler.engineering.mixing import WATER_CONTAINING
 from scheduler.job_card.before_opening import OPEN_AT_MOST_degC
 from scheduler.job_card.job import HANDS_OFF_TASKS, RUNNING_TASKS, Job
 from scheduler.job_card.step import NO_SOURCE, number
@@ -17,9 +18,6 @@ from scheduler.vocabulary import Access, FluidFamily, Hazard, TaskKind
 
 INJECTION_PRESSURE_BAR = 7.0
 """Injection through the skin has been reported from about 7 bar, 100 psi (published warnings, no standard)."""
-
-WATER_BASED_FAMILIES = frozenset({FluidFamily.HFAE, FluidFamily.HFAS, FluidFamily.HFB, FluidFamily.HFC})
-"""ISO 12922: fluids that contain water; what leaks from them is as slippery, and may irritate skin."""
 
 ISOLATION_SOURCES = "ISO 14118; 29 CFR 1910.147"
 LIFTING_SOURCE = "NIOSH 94-110"
@@ -238,7 +236,7 @@ def _fluid(job: Job) -> Iterator[Caution]:
         return
     if job.fluid_family is FluidFamily.HFDR:
         says = "HFDR (phosphate ester) fluid harms skin, eyes and lungs: follow its safety data sheet; keep it apart."
-    elif job.fluid_family in WATER_BASED_FAMILIES:
+    elif job.fluid_family in WATER_CONTAINING:
         says = f"{job.fluid_family} fluid contains water and additives that irritate: follow its safety data sheet."
     else:
         says = "Keep oil away from flames, hot surfaces and welding; follow its safety data sheet."

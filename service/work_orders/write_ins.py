@@ -3,10 +3,14 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from scheduler.vocabulary import DisplayUnits, Place, TaskKind
+from scheduler.vocabulary import DisplayUnits, Found, Place, TaskKind
 
-FOUND = ("clean", "silt", "metal", "fibres", "seal debris", "varnish", "water", "collapsed", "bypassed", "wrong part")
-"""What an old element can show; a card has a box for each."""
+FOUND = tuple(
+    each.replace("_", " ")
+    for each in Found
+    if each not in {Found.METAL_STEEL, Found.METAL_BRONZE, Found.METAL_ALUMINIUM}
+)
+"""What an old element can show; a card has a box for each, and a line for the kind of metal."""
 
 FOUND_ON_LID = ("clean", "dust", "desiccant turned", "water", "oil", "wrong part")
 """The same of a breather."""
