@@ -302,6 +302,9 @@ class Found(StrEnum):
     COLLAPSED = "collapsed"
     BYPASSED = "bypassed"
     WRONG_PART = "wrong_part"
+    DUST = "dust"  # in or on a breather
+    DESICCANT_TURNED = "desiccant_turned"
+    OIL = "oil"  # carried up into a breather
 
 
 class OrderStep(StrEnum):

@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.plant_columns import PlantColumns
-from scheduler.vocabulary import Found, Severity, TaskKind
+from scheduler.vocabulary import ElementKind, Found, Severity, TaskKind
 
 STANDS_FOR_D = 90.0
 """A finding is spoken of for so long (ours)."""
@@ -49,7 +49,30 @@ def found_diagnoses(columns: PlantColumns) -> list[Diagnosis]:
             columns.as_of_day - columns.findings.day[row] <= STANDS_FOR_D
         ):
             found += _of_finding(columns, row)
+            found += _spent_breather(columns, row) if position >= 0 else ()
     return found
+
+
+SPENT = frozenset({Found.DUST, Found.DESICCANT_TURNED, Found.OIL})
+"""What a breather shows that has to be changed. Desiccant is spent when its colour has fully turned (published
+maker's page); dust and oil in it: common practice, no source."""
+
+
+def _spent_breather(columns: PlantColumns, row: int) -> Iterator[Diagnosis]:
+    """Of a breather that was looked at and left in; the one that was found so at its change is out."""
+    rows, position = columns.findings, int(columns.findings.position[row])
+    kind = columns.types.kind[columns.positions.specified_type[position]]
+    seen = SPENT & rows.found[row]
+    if kind is ElementKind.BREATHER and seen and columns.fitted.fitted_day[position] < rows.day[row]:
+        yield Diagnosis(
+            system=int(rows.system[row]),
+            position=position,
+            code="breather-spent",
+            severity=Severity.SOON,
+            numbers={"found": sorted(seen), "at_day": float(rows.day[row])},
+            asks_for=TaskKind.CHANGE_BREATHER,
+            since_day=float(rows.day[row]),
+        )
 
 
 def _newest(columns: PlantColumns) -> dict[tuple[int, int], int]:

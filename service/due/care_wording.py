@@ -22,6 +22,14 @@ def _metal(words: Dates, numbers: Facts) -> str:
     )
 
 
+def _spent(words: Dates, numbers: Facts) -> str:
+    seen = " and ".join(str(each).replace("_", " ") for each in numbers["found"])
+    return (
+        f"The breather showed {seen} on {words.date(numbers['at_day'])} and was left in: change it, and clean the "
+        "lid around it first."
+    )
+
+
 def _found(what: str, check: str) -> Callable[[Dates, Facts], str]:
     return lambda words, numbers: f"{what} on {words.date(numbers['at_day'])}. {check}"
 
@@ -105,6 +113,7 @@ CARE_DIAGNOSES: dict[str, Callable[[Dates, Facts], str]] = {
     "flush-after-commissioning": _flush,
     "clean-up-off-line": _clean_up,
     "metal-found": _metal,
+    "breather-spent": _spent,
     "element-collapsed": _found(
         "The old element was found collapsed",
         "Pieces may have gone downstream: find and remove them, and find out why the bypass did not open in time.",

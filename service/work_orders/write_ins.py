@@ -5,14 +5,14 @@ from dataclasses import dataclass
 
 from scheduler.vocabulary import DisplayUnits, Found, Place, TaskKind
 
-FOUND = tuple(
-    each.replace("_", " ")
-    for each in Found
-    if each not in {Found.METAL_STEEL, Found.METAL_BRONZE, Found.METAL_ALUMINIUM}
-)
+_ON_LID = (Found.CLEAN, Found.DUST, Found.DESICCANT_TURNED, Found.WATER, Found.OIL, Found.WRONG_PART)
+_NOT_OF_ELEMENT = frozenset({Found.DUST, Found.DESICCANT_TURNED, Found.OIL})
+_KINDS_OF_METAL = frozenset({Found.METAL_STEEL, Found.METAL_BRONZE, Found.METAL_ALUMINIUM})
+
+FOUND = tuple(each.replace("_", " ") for each in Found if each not in _NOT_OF_ELEMENT | _KINDS_OF_METAL)
 """What an old element can show; a card has a box for each, and a line for the kind of metal."""
 
-FOUND_ON_LID = ("clean", "dust", "desiccant turned", "water", "oil", "wrong part")
+FOUND_ON_LID = tuple(each.replace("_", " ") for each in _ON_LID)
 """The same of a breather."""
 
 _ONCE = frozenset({"hours", "element", "lot", "parts", "torque", "condition"})

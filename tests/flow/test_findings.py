@@ -8,7 +8,7 @@ import pytest
 
 from tests.flow.command_line import said_by
 from tests.flow.running_plant import RunningPlant, copied, iso, running, warm
-from tests.flow.small_folder import HOURS_NOW, RETURN
+from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN
 
 
 @pytest.fixture
@@ -61,6 +61,19 @@ def test_whoever_looked_has_seen_it_and_nobody_is_sent_again(plant: RunningPlant
     ]
     assert "inspect" not in open_kinds
     assert "fibres-found" in diagnoses_of(plant, RETURN)
+
+
+def test_a_breather_whose_desiccant_has_turned_is_changed_now_and_not_at_its_age(plant: RunningPlant) -> None:
+    """Desiccant is changed when its colour has fully turned (published maker's page)."""
+    plant.close(position=BREATHER, kind="inspect", element_changed=False, found=["desiccant_turned", "dust"])
+    says = "The breather showed desiccant turned and dust on 2026-03-05 and was left in: change it, and clean the lid"
+    assert diagnoses_of(plant, BREATHER)["breather-spent"].startswith(says)
+    task = plant.task_of(BREATHER, "change_breather")
+    assert task["reason"].startswith(says)
+    assert task["due_at"].startswith("2026-03-05")
+    plant.later(days=1)
+    plant.close(task=task["id"], found=["desiccant_turned"])
+    assert "breather-spent" not in diagnoses_of(plant, BREATHER)
 
 
 def test_a_finding_of_half_a_year_ago_says_nothing_of_today(plant: RunningPlant) -> None:
