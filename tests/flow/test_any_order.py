@@ -33,11 +33,12 @@ from tests.flow.any_order.books import Books
 from tests.flow.any_order.plant_in_hand import PlantInHand
 from tests.flow.any_order.walk import Walk
 from tests.flow.small_folder import NOW
+from tests.how_often import walks
 
 SEED = "ELEMENTDUE_TEST_SEED"
 PARTS = 1 if ON_POSTGRESQL else 2
-WALKS = int(os.environ.get("ELEMENTDUE_TEST_WALKS") or 30)
-"""Of each part. The long run, 300 walks on SQLite and 50 on PostgreSQL, stands in tests/measure/RESULTS.md."""
+WALKS = walks(30)
+"""Of each part."""
 
 STEPS = 40
 

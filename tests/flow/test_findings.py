@@ -10,6 +10,8 @@ from tests.flow.command_line import said_by
 from tests.flow.running_plant import RunningPlant, copied, iso, running, warm
 from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN
 
+pytestmark = pytest.mark.one_database_is_enough
+
 
 @pytest.fixture
 def plant(planned_file: Path, tmp_path: Path) -> Iterator[RunningPlant]:

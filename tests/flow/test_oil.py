@@ -10,6 +10,8 @@ from tests.flow.command_line import said_by
 from tests.flow.running_plant import RunningPlant, copied, make_planned, oil, running
 from tests.flow.small_folder import HOURS_NOW, RETURN, SmallPlant, small_plant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 LITRES = 10
 
 

@@ -10,6 +10,8 @@ from scheduler.vocabulary import Scope
 from tests.flow.running_plant import RunningPlant, copied, running
 from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN, STRAINER, small_plant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 
 @pytest.fixture
 def plant(planned_file: Path, tmp_path: Path) -> Iterator[RunningPlant]:

@@ -1,6 +1,5 @@
 """Parts and oil are held for one order: no pass, and no other planner, gives them away."""
 
-import os
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -12,10 +11,11 @@ from scheduler.vocabulary import Scope
 from tests.flow.running_plant import RunningPlant, copied, make_planned, running
 from tests.flow.small_folder import RETURN, SmallPlant, small_plant
 from tests.flow.test_at_once import Two, at_once, two_over
+from tests.how_often import races
 
 OTHER = "CONV-BR"
 BREATHER = "PRESS-BR"
-TIMES = int(os.environ.get("ELEMENTDUE_TEST_RACES") or 100)
+TIMES = races(60)
 
 
 def plant_with_one_breather() -> SmallPlant:
