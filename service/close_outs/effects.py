@@ -152,7 +152,7 @@ def _begins(told: CloseOutIn, subject: Subject, position: sa.RowMapping, checked
         "serial": element.serial,
         "cleanings": told.cleanings,
     }
-    if subject.kind is TaskKind.SERVICE_STRAINER and told.cleanings is None and not checked.cleaned:
+    if subject.kind is TaskKind.SERVICE_STRAINER and told.element is not None and told.cleanings is None:
         values["cleanings"] = 0  # a new one
     if checked.cleaned and checked.stay is not None:
         values |= {"lot": checked.stay["lot"], "serial": checked.stay["serial"]}
