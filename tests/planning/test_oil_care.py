@@ -1,15 +1,16 @@
 """What levels, top-ups and events say of the oil, on small plants with the fault and without."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from scheduler.planning.cleanliness import assess_cleanliness
+from scheduler.planning.cleanliness import Ask, SystemCleanliness, Verdict, assess_cleanliness
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.oil_care import CHECKED_EVENTS, oil_care
 from scheduler.planning.plant_columns import PlantColumns
-from scheduler.vocabulary import EventKind, Severity, TaskKind
+from scheduler.vocabulary import EventKind, Place, Severity, TaskKind
 from tests.planning.small_plant import NAN, NOW, OIL, Event, Level, Position, TopUp, plant
 
 RESERVOIR_L = 400.0  # of the small plant's system
@@ -128,3 +129,44 @@ def test_a_system_of_unknown_volume_says_nothing_of_its_level() -> None:
     columns = with_levels(Level(NOW - 2.0, level_pct=10.0))
     columns.systems.reservoir_volume_L[:] = NAN
     assert codes(columns) == set()
+
+
+def missed(**facts: object) -> SystemCleanliness:
+    """Counts at 14 µm(c) stand at a hundred times their limit, and no element is to blame."""
+    told = {"newest_above": True, "level_per_mL": 8000.0, "limit_per_mL": 80.0, "size_um_c": 14, "target": "18/16/13"}
+    return SystemCleanliness(0, Verdict.MISSED, Ask.INSPECT, -1, NOW - 4.0, told | facts)
+
+
+def with_offline(flow_lpm: float = 40.0, beta: float = 200.0, rating_um: float = 10.0) -> PlantColumns:
+    columns = plant(Position("P1"), Position("OFF", place=Place.OFFLINE, flow_lpm=flow_lpm))
+    kind = columns.positions.specified_type[1]
+    columns.types.beta[kind], columns.types.rating_um[kind] = beta, rating_um
+    return columns
+
+
+def clean_ups(columns: PlantColumns, judged: SystemCleanliness) -> list[Diagnosis]:
+    return [each for each in oil_care(columns, [judged]) if each.asks_for is TaskKind.CLEAN_UP]
+
+
+def test_dirty_oil_is_cleaned_by_the_offline_filter_in_twice_to_five_times_the_ideal_hours() -> None:
+    """400 L, 40 L/min, β 200, a hundredth of the count: 46.283 min by the algebra of the well-mixed balance."""
+    (found,) = clean_ups(with_offline(), missed())
+    assert found.numbers["ideal_h"] == pytest.approx(46.283 / 60.0, abs=0.005)
+    assert found.numbers["low_h"] == pytest.approx(2 * 46.283 / 60.0, abs=0.01)
+    assert found.numbers["high_h"] == pytest.approx(5 * 46.283 / 60.0, abs=0.01)
+    assert (found.numbers["through"], found.since_day) == ("OFF", NOW - 4.0)
+
+
+@pytest.mark.parametrize(
+    ("columns", "judged"),
+    [
+        pytest.param(plant(Position("P1")), missed(), id="the system has no off-line filter"),
+        pytest.param(with_offline(), missed(newest_above=False), id="the newest sample is good"),
+        pytest.param(with_offline(beta=NAN), missed(), id="nobody knows the filter's β"),
+        pytest.param(with_offline(rating_um=20.0), missed(), id="the filter is too coarse for that size"),
+        pytest.param(with_offline(), replace(missed(), position=0), id="an element is to blame"),
+        pytest.param(with_offline(), replace(missed(), verdict=Verdict.ONE_BAD), id="one bad sample"),
+    ],
+)
+def test_no_clean_up_is_asked_for_where(columns: PlantColumns, judged: SystemCleanliness) -> None:
+    assert clean_ups(columns, judged) == []
