@@ -45,7 +45,16 @@ STEPS = 40
 HAPPENS = (
     *("count_a_shelf", "read_a_gauge", "correct_a_gauge_reading", "read_a_meter", "correct_a_meter_reading"),
     *("supply_comes_in", "a_change_is_told_by_a_file", "the_last_file_comes_again", "plan", "time_goes_by"),
-    *("do issue", "do start", "do hold", "do release", "withdraw_an_order", "do_anything, refused"),
+    *(
+        "do issue",
+        "do start",
+        "do hold",
+        "do release",
+        "reserve_a_kit",
+        "release_a_kit",
+        "withdraw_an_order",
+        "do_anything, refused",
+    ),
     *("close_a_task", "close_an_open_task", "close_by_position", "fit_the_wrong_element, confirmed"),
     *("close_by_position, refused", "add_a_reading", "undo_a_close_out", "correct_and_think_better_of_it"),
     *("close_and_think_better_of_it", "repeat_a_request", "use_the_key_of_another_request, refused"),

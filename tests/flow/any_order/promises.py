@@ -38,6 +38,28 @@ def open_work_hangs_together(books: Books) -> Broken:
             yield f"order {order} is {is_in} and has no open task"
 
 
+_STATE_AFTER = {
+    "raised": "draft",
+    "issued": "issued",
+    "started": "underway",
+    "held": "held",
+    "released": "issued",
+    "done": "done",
+    "withdrawn": "withdrawn",
+}
+
+
+def an_orders_history_tells_its_state(books: Books) -> Broken:
+    """The last step that is one of the order, and not of a task or its kit, is how it stands."""
+    told: dict[int, str] = {}
+    for row in sorted(books.rows("order_history"), key=lambda row: int(row["id"])):
+        if row["step"] in _STATE_AFTER:
+            told[row["work_order"]] = _STATE_AFTER[row["step"]]
+    for order in books.rows("work_orders"):
+        if told.get(order["id"]) != order["state"]:
+            yield f"order {order['id']} is {order['state']}, its history says {told.get(order['id'])}"
+
+
 def a_task_is_done_by_one_close_out(books: Books) -> Broken:
     """A task that is done has one close-out that happened; no other task has any."""
     closed = Counter(row["task"] for row in books.rows("close_outs", undone_at=None))
@@ -195,6 +217,7 @@ _FACTS = tuple(table.name for table in layout.TABLES if table.is_fact)
 PROMISES: dict[Promise, tuple[str, ...]] = {
     one_open_task_of_a_kind: ("tasks",),
     open_work_hangs_together: ("tasks", "work_orders"),
+    an_orders_history_tells_its_state: ("order_history", "work_orders"),
     a_task_is_done_by_one_close_out: ("tasks", "close_outs"),
     stays_follow_each_other: ("installations",),
     a_fact_holds_once: _FACTS,

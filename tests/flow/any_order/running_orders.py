@@ -6,8 +6,9 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.stateful import precondition, rule
 
-from service.problems import InTheWay
+from service.problems import InTheWay, KitShort
 from service.work_orders import verbs
+from service.work_orders.reserving import release_kit, reserve_kit
 from tests.flow.any_order.books import Row
 from tests.flow.any_order.plant_in_hand import CALLER
 from tests.flow.any_order.tiny_plant import RUNS_H_PER_DAY
@@ -54,11 +55,34 @@ class RunningOrders(Walking):
     def accept_what_a_pass_proposes(self, which: int) -> None:
         try:
             with self.plant.database.writing() as connection:
-                verbs.accept_proposals(connection, one(self._proposed(), which), now=self.now)
+                verbs.accept_proposals(connection, one(self._proposed(), which), now=self.now, by=CALLER.name)
         except InTheWay:
             self._refused("accept_what_a_pass_proposes")
         else:
             self._happened("accept_what_a_pass_proposes")
+
+    @rule(which=any_of, as_far_as_possible=st.booleans())
+    def reserve_a_kit(self, which: int, *, as_far_as_possible: bool) -> None:
+        order = one(self._with_kits() or self.books.tables["work_orders"], which)
+        try:
+            with self.plant.database.writing() as connection:
+                reserve_kit(
+                    *(connection, order["id"]),
+                    now=self.now,
+                    by=CALLER.name,
+                    as_far_as_possible=as_far_as_possible,
+                )
+        except (InTheWay, KitShort):
+            self._refused("reserve_a_kit")
+        else:
+            self._happened("reserve_a_kit")
+
+    @precondition(lambda self: self._holding())
+    @rule(which=any_of)
+    def release_a_kit(self, which: int) -> None:
+        with self.plant.database.writing() as connection:
+            release_kit(connection, one(self._holding(), which), now=self.now, by=CALLER.name)
+        self._happened("release_a_kit")
 
     @rule(by=st.sampled_from([{"hours": 3}, {"hours": 30}, {"days": 5}, {"weeks": 3}, {"weeks": 9}]))
     def time_goes_by(self, by: dict[str, float]) -> None:
@@ -76,6 +100,19 @@ class RunningOrders(Walking):
 
     def _withdrawable(self) -> list[Row]:
         return [order for order in self.books.tables["work_orders"] if order["state"] in verbs.WITHDRAW.from_states]
+
+    def _with_kits(self) -> list[Row]:
+        """The orders that wait, with something on a shelf for one of their tasks."""
+        on_shelf = {pick["task"] for pick in self.books.tables["picks"] if pick["store"] is not None}
+        orders = {task["work_order"] for task in self.books.rows("tasks", state="open") if task["id"] in on_shelf}
+        waits = {"draft", "issued", "held"}
+        return [row for row in self.books.tables["work_orders"] if row["id"] in orders and row["state"] in waits]
+
+    def _holding(self) -> list[int]:
+        """The orders for which something is held."""
+        order_of = {task["id"]: task["work_order"] for task in self.books.rows("tasks", state="open")}
+        held = [pick["task"] for pick in self.books.tables["picks"] if pick["reserved_at"] is not None]
+        return sorted({order_of[task] for task in held if task in order_of})
 
     def _proposed(self) -> list[int]:
         """The orders to which the last pass would change something."""
