@@ -154,7 +154,7 @@ def test_two_passes_asked_for_at_once_leave_the_work_that_one_would_have_left(tw
     tasks_before = len(one.rows("tasks"))
     with at_once() as both_at_once:
         for _ in range(TIMES):
-            other.now = one.later(days=1)  # news for both: dates move, and work comes into the horizon
+            other.now = one.later(days=200 / TIMES)  # news for both: dates move, and work comes into the horizon
             passes = both_at_once(one.run_pass, other.run_pass)
             assert len({each["id"] for each in passes}) == 2
             each_position_has_one_open_task_of_a_kind(one)
