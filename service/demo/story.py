@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from service.demo import cases
 from service.demo.catalogue import FLUIDS, LOOKALIKE_ESTER, LOOKALIKE_WATER_GLYCOL, MINERAL_OIL
-from service.demo.logbook import WRONG_TOP_UP_D
+from service.demo.logbook import LEAKING_SYSTEM, LOW_LEVEL_SYSTEM, WRONG_TOP_UP_D
 from service.demo.meters import REPLACED_D, STANDS_STILL_SINCE_D, TYPING_ERROR_D
 from service.demo.positions import POSITIONS
 from service.demo.stores import SUPPLY_IN_D
@@ -81,6 +81,8 @@ def _diagnoses() -> StorySection:
             f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others"
             " (in the data; not raised yet).",
             f"Nothing known: no element was ever recorded at {cases.NOTHING_FITTED}.",
+            f"Checks after an event: nobody has recorded those after the pump failure at"
+            f" {_system_of(cases.DUE_BY_EVENT)}.",
         ),
     )
 
@@ -92,6 +94,9 @@ def _stores_and_oil() -> StorySection:
         (
             f"{cases.LOW_WITH_SUPPLY} is down to one piece; more comes in {SUPPLY_IN_D} days.",
             f"{cases.LOW_WITHOUT_SUPPLY} is down to one piece, more than one is due, and none is on order.",
+            f"{LEAKING_SYSTEM} is topped up ever more often for about two months: it leaks, and the litres a week"
+            " before and after are told.",
+            f"{LOW_LEVEL_SYSTEM} stands a good fifth below full; the top-up waits in its work order with the oil.",
             f"{mineral.name} ({mineral.family}), {ester.name} ({ester.family}) and {glycol.name} ({glycol.family})"
             f" stand in {cases.OIL_STORE}: their names differ by a letter and they must never be mixed.",
         ),

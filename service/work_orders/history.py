@@ -1,6 +1,7 @@
 """What became of a work order, step by step: who did it, when, and why. Nothing here is ever changed."""
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -37,10 +38,16 @@ def note_step(
     connection.execute(sa.insert(order_history).values(**values))
 
 
-def history_of(connection: sa.Connection, order: int) -> list[HistoryEntry]:
-    """From the first step on."""
+def history_of(connection: sa.Connection, order: int, zone: ZoneInfo) -> list[HistoryEntry]:
+    """From the first step on, in the plant's zone."""
     query = sa.select(order_history).where(order_history.c.work_order == order).order_by(order_history.c.id)
     return [
-        HistoryEntry(at=row["at"], by=row["by"], step=OrderStep(row["step"]), task=row["task"], note=row["note"])
+        HistoryEntry(
+            at=row["at"].astimezone(zone),
+            by=row["by"],
+            step=OrderStep(row["step"]),
+            task=row["task"],
+            note=row["note"],
+        )
         for row in connection.execute(query).mappings()
     ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Body, Header, Query, Response
@@ -12,6 +13,7 @@ from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.dependencies import Now, OpenDatabase, Planner, PublicAddress, Reader, Worker
+from service.plant_folder.tables import plants
 from service.problems import BadInput
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
@@ -89,8 +91,9 @@ def show_kit(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> Ki
 def show_history(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> History:
     """From the first step on; nothing of it is ever changed."""
     with database.reading() as connection:
-        order_row(connection, order_id)
-        return History(items=history_of(connection, order_id))
+        order = order_row(connection, order_id)
+        zone = connection.execute(sa.select(plants.c.time_zone).where(plants.c.plant == order["plant"])).scalar_one()
+        return History(items=history_of(connection, order_id, ZoneInfo(zone)))
 
 
 def _after(cursor: str | None) -> int:

@@ -40,6 +40,7 @@ def test_every_step_is_kept_with_who_when_and_why(plant: RunningPlant) -> None:
     assert set(done[5:-1]) == {"task_done"}
     assert done[-1] == "done"
     assert history[2]["note"] == "crane in repair"
+    assert all(entry["at"].endswith("+01:00") for entry in history)  # the mill's zone, in March
     assert [entry["at"] for entry in history] == sorted(entry["at"] for entry in history)
     assert len({entry["by"] for entry in history[1:]}) == 1
     assert history[5]["note"] == "close-out 1"
