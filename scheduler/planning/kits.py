@@ -26,11 +26,13 @@ RENEWS = frozenset(RENEWAL_OF.values())
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Pieces of a part; `or_else` may stand in, best first."""
+    """Pieces of a part; `or_else` may stand in, best first. `beside` names what goes with each part that the first
+    need of the task may be met with, where that is not this part: an alternate's own seal kit."""
 
     part_number: str
     quantity: int
     or_else: tuple[str, ...] = ()
+    beside: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +41,23 @@ class TaskNeeds:
     issued: bool
     planned_day: float
     needs: tuple[Need, ...]
+    held: str = ""  # the part that the first need has been met with already
 
 
 @dataclass(frozen=True, slots=True)
 class KitSpec:
-    """What a position takes: its element, seal kit and the plant's own kit lines. A strainer that is `cleaned` goes
-    back in, so that only its seals are needed, unless it is `worn_out`: it has had the `max_cleanings` that its maker
-    allows. `oil_lost_L` is what its housing holds, None where nobody told, of the
-    `fluid` that its system must have."""
+    """What a position takes: its element, seal kit and the plant's own kit lines.
+
+    A strainer that is `cleaned` goes back in, so that only its seals are needed, unless it is `worn_out`: it has had
+    the `max_cleanings` that its maker allows. `seal_kits` are those of alternates that have another than `seal_kit`.
+    `oil_lost_L` is what its housing holds, None where nobody told, of the `fluid` that its system must have.
+    """
 
     part_number: str
     quantity: int
     or_else: tuple[str, ...] = ()
     seal_kit: str | None = None
+    seal_kits: Mapping[str, str] = field(default_factory=dict)
     lines: tuple[tuple[str, int], ...] = ()
     cleaned: bool = False
     max_cleanings: int | None = None
@@ -114,8 +120,11 @@ def needs_of(kind: TaskKind, spec: KitSpec | None, alternates: Mapping[str, tupl
         needs.append(Need(spec.part_number, spec.quantity, spec.or_else))
     listed = dict(spec.lines)
     if spec.seal_kit and spec.seal_kit not in listed:
-        needs.append(Need(spec.seal_kit, 1, alternates.get(spec.seal_kit, ())))
-    needs += [Need(part, quantity, alternates.get(part, ())) for part, quantity in spec.lines]
+        needs.append(Need(spec.seal_kit, 1, alternates.get(spec.seal_kit, ()), spec.seal_kits))
+    needs += [
+        Need(part, quantity, alternates.get(part, ()), spec.seal_kits if part == spec.seal_kit else {})
+        for part, quantity in spec.lines
+    ]
     return tuple(needs)
 
 
@@ -150,8 +159,11 @@ def pick_all(
         store.arrivals.setdefault(arrival.part_number, []).append(arrival)
     picks: list[Pick] = []
     for task in sorted(work, key=lambda task: (not task.issued, task.planned_day, task.subject)):
+        fitted = task.held
         for need in task.needs:
-            picks += _meet(task.subject, need, max(task.planned_day, as_of_day), store)
+            met = _meet(task.subject, need, need.beside.get(fitted), max(task.planned_day, as_of_day), store)
+            fitted = fitted or met[0].part_number
+            picks += met
     return picks
 
 
@@ -167,12 +179,14 @@ def _usable(store: _Store, part_number: str, job_day: float) -> list[ShelfLot]:
     ]
 
 
-def _meet(subject: Subject, need: Need, job_day: float, store: _Store) -> list[Pick]:
-    parts = (need.part_number, *need.or_else)
+def _meet(subject: Subject, need: Need, other: str | None, job_day: float, store: _Store) -> list[Pick]:
+    """With `other` in place of the part itself, where what is fitted asks for it."""
+    wanted = other or need.part_number
+    parts = (wanted,) if other else (need.part_number, *need.or_else)
     # One part number for the whole need if any can give it: parallel elements must be alike.
     whole = next(
         (part for part in parts if sum(store.left[lot] for lot in _usable(store, part, job_day)) >= need.quantity),
-        need.part_number,
+        wanted,
     )
     picks: list[Pick] = []
     missing = need.quantity
@@ -184,7 +198,8 @@ def _meet(subject: Subject, need: Need, job_day: float, store: _Store) -> list[P
             missing -= taken
             picks.append(Pick(subject, whole, instead_of, taken, lot))
     if missing:
-        picks.append(Pick(subject, need.part_number, None, missing, None, _promise(parts, missing, store)))
+        short_of = None if wanted == need.part_number else need.part_number
+        picks.append(Pick(subject, wanted, short_of, missing, None, _promise(parts, missing, store)))
     return picks
 
 

@@ -54,13 +54,15 @@ PlannedWork = Mapping[Subject, PlannedTask]
 @dataclass(frozen=True, slots=True)
 class Shelves:
     """What jobs can be given. Lots are less what work underway has taken into its hands and what is reserved;
-    `reserved` and `reserved_oil_L` hold that by task, pieces by the part that was needed."""
+    `reserved` and `reserved_oil_L` hold that by task, pieces by the part that was needed; `reserved_as` which part
+    that was met with."""
 
     lots: tuple[ShelfLot, ...] = ()
     supply: tuple[Arrival, ...] = ()
     oil: tuple[OilShelf, ...] = ()
     oil_supply: tuple[OilArrival, ...] = ()
     reserved: Mapping[Subject, Mapping[str, int]] = field(default_factory=dict)
+    reserved_as: Mapping[Subject, Mapping[str, str]] = field(default_factory=dict)
     reserved_oil_L: Mapping[Subject, float] = field(default_factory=dict)
 
 
@@ -150,7 +152,8 @@ def picks_of_work(
             continue
         issued, spec = task.state is not WorkOrderState.DRAFT, kits.get(subject[1])
         parts = without_reserved(needs_of(subject[2], spec, alternates), shelves.reserved.get(subject, {}))
-        needs.append(TaskNeeds(subject, issued, task.day, parts))
+        held = "" if spec is None else shelves.reserved_as.get(subject, {}).get(spec.part_number, "")
+        needs.append(TaskNeeds(subject, issued, task.day, parts, held))
         fluid, volume_L = oil_need(subject[2], spec, task.because)
         if fluid is not None and volume_L > 0.0:
             reserved_L = shelves.reserved_oil_L.get(subject, 0.0)

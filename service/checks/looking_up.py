@@ -83,12 +83,16 @@ def wanted_for(connection: sa.Connection, job: JobAhead) -> Wanted:
         return Wanted("", (), fluid_of(specified))
     part, types, lines = job.position["part_number"], t.element_types, t.kit_lines
     in_kit = sa.select(lines.c.part_number).where(lines.c.position == job.position["position"])
+    alternates = load_alternates(connection).get(part, ())
+    their_seals = sa.select(types.c.seal_kit).where(
+        types.c.part_number.in_(alternates), types.c.seal_kit.is_not(None)
+    )
     return Wanted(
         part_number=part,
-        alternates=load_alternates(connection).get(part, ()),
+        alternates=alternates,
         fluid=fluid_of(specified),
         seal_kit=connection.scalar(sa.select(types.c.seal_kit).where(types.c.part_number == part)),
-        kit_parts=tuple(connection.scalars(in_kit.order_by(lines.c.part_number))),
+        kit_parts=tuple(sorted({*connection.scalars(in_kit), *connection.scalars(their_seals)})),
     )
 
 

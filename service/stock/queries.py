@@ -1,7 +1,9 @@
 """What is on the shelves: the last count of each lot, and what has moved since."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -148,7 +150,8 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
     for row in connection.execute(sa.select(t.kit_lines).order_by(t.kit_lines.c.part_number)).mappings():
         lines.setdefault(row["position"], []).append((row["part_number"], row["quantity"]))
     types = t.element_types
-    seals = {row.part_number: row.seals or "" for row in connection.execute(sa.select(types))}
+    known = {row.part_number: row for row in connection.execute(sa.select(types))}
+    seals = {part: row.seals or "" for part, row in known.items()}
     query = (
         sa.select(
             t.positions.c.position,
@@ -183,6 +186,7 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
                 row["part_number"], alternates, seals, FluidFamily(row["family"]) if row["family"] else None
             ),
             seal_kit=row["seal_kit"],
+            seal_kits=_own_seal_kits(known, alternates.get(row["part_number"], ()), row["seal_kit"]),
             lines=tuple(lines.get(row["position"], ())),
             cleaned=goes_back_in(row["kind"], row["cleanable"]),
             max_cleanings=row["max_cleanings"],
@@ -192,6 +196,14 @@ def kit_specs(connection: sa.Connection, alternates: dict[str, tuple[str, ...]])
         )
         for row in connection.execute(query).mappings()
     }
+
+
+def _own_seal_kits(
+    known: Mapping[str, sa.Row[Any]], alternates: Iterable[str], seal_kit: str | None
+) -> dict[str, str]:
+    """Of alternates the seal kits of their own, where they differ from the specified element's."""
+    kits = {part: known[part].seal_kit for part in alternates if part in known}
+    return {part: kit for part, kit in kits.items() if kit is not None and kit != seal_kit}
 
 
 def _moved(connection: sa.Connection, as_of: datetime) -> dict[LotKey, list[tuple[datetime, int]]]:

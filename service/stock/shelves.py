@@ -24,12 +24,14 @@ _OilLot = tuple[str, str, str, float]
 
 def load_shelves(connection: sa.Connection, as_of: datetime) -> Shelves:
     """As they stood at `as_of`; what is reserved or in hand is today's."""
+    reserved, reserved_as = _reserved(connection)
     return Shelves(
         lots=tuple(free_lots(connection, as_of)),
         supply=tuple(arrivals(connection, as_of)),
         oil=tuple(_free_oil(connection, as_of)),
         oil_supply=tuple(_oil_arrivals(connection, as_of)),
-        reserved=_reserved(connection),
+        reserved=reserved,
+        reserved_as=reserved_as,
         reserved_oil_L=_reserved_oil(connection),
     )
 
@@ -85,18 +87,22 @@ def _oil_arrivals(connection: sa.Connection, as_of: datetime) -> list[OilArrival
     ]
 
 
-def _reserved(connection: sa.Connection) -> dict[Subject, dict[str, int]]:
+def _reserved(connection: sa.Connection) -> tuple[dict[Subject, dict[str, int]], dict[Subject, dict[str, str]]]:
+    """By task and needed part: the pieces held, and which part they are."""
     found: dict[Subject, dict[str, int]] = {}
+    met_with: dict[Subject, dict[str, str]] = {}
     query = (
         sa.select(tasks.c.system, tasks.c.position, tasks.c.kind, picks)
         .join(picks, picks.c.task == tasks.c.id)
         .where(tasks.c.state == "open", picks.c.reserved_at.is_not(None))
     )
     for row in connection.execute(query).mappings():
-        of_task = found.setdefault((row["system"], row["position"], TaskKind(row["kind"])), {})
+        subject = (row["system"], row["position"], TaskKind(row["kind"]))
+        of_task = found.setdefault(subject, {})
         needed = row["instead_of"] or row["part_number"]
         of_task[needed] = of_task.get(needed, 0) + row["quantity"]
-    return found
+        met_with.setdefault(subject, {})[needed] = row["part_number"]
+    return found, met_with
 
 
 def _reserved_oil(connection: sa.Connection) -> dict[Subject, float]:

@@ -117,10 +117,10 @@ def _job(task: sa.RowMapping, system: sa.RowMapping, position: sa.RowMapping | N
         event=_event(task["because"]["facts"]),
     )
     job = _with_heaviest(job, system, kit)
-    return job if position is None else _at(job, position)
+    return job if position is None else _at(job, position, kit)
 
 
-def _at(job: Job, position: sa.RowMapping) -> Job:
+def _at(job: Job, position: sa.RowMapping, kit: Kit) -> Job:
     return replace(
         job,
         position=position["position"],
@@ -138,7 +138,7 @@ def _at(job: Job, position: sa.RowMapping) -> Job:
         part_number=position["part_number"],
         quantity=position["quantity"] or 1,
         seals=position["seals"],
-        seal_kit=position["seal_kit"],
+        seal_kit=None if position["seal_kit"] is None else _part_of_kit(position["seal_kit"], kit),
         cleaned=goes_back_in(position["kind"], position["cleanable"]),
         max_cleanings=position["max_cleanings"],
     )
@@ -235,7 +235,7 @@ def _with_catalogue(
 
 
 def _part_of_kit(specified: str, kit: Kit) -> str:
-    """What is going to be fitted: the alternate that the kit has taken instead, else what is specified."""
+    """What is going to be fitted: what the kit has taken instead, else what is specified."""
     taken = (pick["part_number"] for pick in kit.parts if pick["instead_of"] == specified)
     return next(taken, specified)
 

@@ -142,6 +142,25 @@ def test_an_alternate_whose_seals_the_oil_attacks_is_never_picked(tmp_path: Path
         assert [(pick["part_number"], pick["store"]) for pick in picks] == [("EL-10", None)]
 
 
+def test_an_alternate_comes_with_its_own_seal_kit_and_the_check_knows_it(tmp_path: Path) -> None:
+    plant = plant_with_one_breather().with_rows("parts", {"part_number": "SK-F", "kind": "seal_kit"})
+    plant = plant.changed("element_types", "part_number", "EL-10-FKM", seal_kit="SK-F")
+    counted = {"store": "MAIN", "counted_at": plant.at(10), "on_hand": 2, "lot": "F-1"}
+    stock = [row for row in plant.tables["stock"] if row["part_number"] != "EL-10"]
+    stock += [{"part_number": part, **counted} for part in ("EL-10-FKM", "SK-F")]
+    plant = SmallPlant(plant.now, plant.tables | {"stock": stock})
+    with running(make_planned(tmp_path / "plant.sqlite", plant)) as served:
+        task = served.task_of(RETURN)
+        picked = {pick["part_number"]: pick["instead_of"] for pick in task["picks"]}
+        assert picked == {"EL-10-FKM": "EL-10", "SK-F": "SK-1", "TRAY": None}
+        assert served.post("/v1/checks", {"task": task["id"], "part_number": "SK-F"})["verdict"] != "refused"
+        order = served.order_of(RETURN)["id"]
+        held = served.post(f"/v1/work-orders/{order}/reserve", {"as_far_as_possible": True})
+        served.run_pass()
+        again = served.get(f"/v1/work-orders/{order}")
+        assert [each["picks"] for each in again["tasks"]] == [each["picks"] for each in held["tasks"]]
+
+
 def test_work_that_has_begun_has_its_parts_in_hand(plant: RunningPlant) -> None:
     order = plant.order_of(OTHER)["id"]
     for verb in ("issue", "start"):

@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.planning.kits import Arrival, KitSpec, Need, Pick, ShelfLot, TaskNeeds, needs_of, pick_all
+from scheduler.planning.kits import (
+    Arrival,
+    KitSpec,
+    Need,
+    Pick,
+    ShelfLot,
+    TaskNeeds,
+    needs_of,
+    pick_all,
+    without_reserved,
+)
 from scheduler.vocabulary import TaskKind
 
 NOW = 20_000.0
@@ -241,3 +251,30 @@ def test_of_a_part_the_lots_are_taken_in_the_order_of_their_expiry(
         is_usable = each.expires_day is None or each.expires_day > max(planned_day, NOW)
         if each.part_number == "EL" and each.quantity and is_usable and each not in shelves:
             assert sum(one.quantity for one in found if one.shelf is not None) == quantity
+
+
+def test_an_alternate_brings_its_own_seal_kit() -> None:
+    """FKM for FKM: the specified element's seals may not stand what the alternate was chosen for."""
+    spec = KitSpec("EL-10", 1, ("EL-10F",), "SK-10", {"EL-10F": "SK-10F"}, lines=(("TRAY", 1),))
+    shelf = [lot("EL-10F", 1), lot("SK-10", 5), lot("SK-10F", 5), lot("TRAY", 5)]
+    picks = pick([task(*needs_of(CHANGE, spec, {}))], shelf)
+    assert [(each.part_number, each.instead_of) for each in picks] == [
+        *(("EL-10F", "EL-10"), ("SK-10F", "SK-10"), ("TRAY", None)),
+    ]
+    picks = pick([task(*needs_of(CHANGE, spec, {}))], [lot("EL-10", 1), *shelf])
+    assert [each.part_number for each in picks] == ["EL-10", "SK-10", "TRAY"]
+
+
+def test_where_the_alternates_own_seal_kit_is_not_there_it_is_short_and_no_other_is_taken() -> None:
+    spec = KitSpec("EL-10", 1, ("EL-10F",), "SK-10", {"EL-10F": "SK-10F"})
+    picks = pick([task(*needs_of(CHANGE, spec, {}))], [lot("EL-10F", 1), lot("SK-10", 5)])
+    assert [(each.part_number, each.shelf is None) for each in picks] == [("EL-10F", False), ("SK-10F", True)]
+
+
+def test_an_alternates_seal_kit_that_is_reserved_is_not_needed_again() -> None:
+    spec = KitSpec("EL-10", 1, ("EL-10F",), "SK-10", {"EL-10F": "SK-10F"})
+    assert without_reserved(needs_of(CHANGE, spec, {}), {"EL-10": 1, "SK-10": 1}) == ()
+    rest = without_reserved(needs_of(CHANGE, spec, {}), {"EL-10": 1})
+    held = TaskNeeds(("S1", "P1", CHANGE), False, NOW + 10.0, rest, held="EL-10F")
+    (kit,) = pick([held], [lot("SK-10", 5), lot("SK-10F", 5)])
+    assert (kit.part_number, kit.instead_of) == ("SK-10F", "SK-10")
