@@ -17,8 +17,9 @@ def is_refill(columns: PlantColumns, system: int, day: Floats) -> Flags:
 
 def oil_changed_day(columns: PlantColumns, system: int) -> Floats:
     """Days on which the whole charge was changed."""
-    is_oil_change = np.array([kind is EventKind.OIL_CHANGE for kind in columns.events.kind], dtype=bool)
-    return np.asarray(columns.events.day[is_oil_change & (columns.events.system == system)])
+    rows = np.flatnonzero(columns.events.system == system)
+    changed = [row for row in rows.tolist() if columns.events.kind[row] is EventKind.OIL_CHANGE]
+    return np.asarray(columns.events.day[changed], dtype=np.float64)
 
 
 def _changed_day(columns: PlantColumns, system: int) -> Floats:
