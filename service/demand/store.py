@@ -17,7 +17,7 @@ from service.plant_folder.money import minor_digits
 from service.plant_store.time import to_day
 from service.stock.booking import oil_lots
 from service.stock.queries import shelf_lots
-from service.stock.shelves import USUAL_DRUM_L
+from service.stock.shelves import USUAL_DRUM_L, largest_container_L
 from service.work_orders.tables import picks, tasks
 
 OIL = "oil"
@@ -116,13 +116,13 @@ def _part(row: Mapping[str, Any], alternates: Mapping[str, tuple[str, ...]]) -> 
 
 def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, StoreItem]) -> Mapping[str, datetime]:
     """Give every fluid its lots; returns when each was last counted."""
-    largest: dict[str, float] = {}
+    counted = oil_lots(connection, as_of)
     last_count: dict[str, datetime] = {}
-    for lot in oil_lots(connection, as_of):
+    for lot in counted:
         expires_d = float("inf") if lot.expires_at is None else to_day(lot.expires_at) - to_day(as_of)
         fluids[lot.fluid].held.append(Held(lot.left_L, expires_d))
-        largest[lot.fluid] = max(largest.get(lot.fluid, 0.0), lot.container_L)
         last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
+    largest = largest_container_L(counted)
     for code, fluid in fluids.items():
         fluid.pack = largest.get(code, USUAL_DRUM_L)
     return last_count

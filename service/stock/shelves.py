@@ -1,6 +1,6 @@
 """What jobs can be given: parts and oil that nobody holds, what is on order, and what is reserved for whom."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -12,7 +12,7 @@ from scheduler.vocabulary import TaskKind
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
-from service.stock.booking import oil_lots
+from service.stock.booking import OilLot, oil_lots
 from service.stock.queries import arrivals, free_lots, held_back
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
@@ -25,25 +25,27 @@ _OilLot = tuple[str, str, str, float]
 def load_shelves(connection: sa.Connection, as_of: datetime) -> Shelves:
     """As they stood at `as_of`; what is reserved or in hand is today's."""
     reserved, reserved_as = _reserved(connection)
+    counted = oil_lots(connection, as_of)
     return Shelves(
         lots=tuple(free_lots(connection, as_of)),
         supply=tuple(arrivals(connection, as_of)),
-        oil=tuple(_free_oil(connection, as_of)),
-        oil_supply=tuple(_oil_arrivals(connection, as_of)),
+        oil=tuple(_free_oil(connection, counted)),
+        oil_supply=tuple(_oil_arrivals(connection, counted, as_of)),
         reserved=reserved,
         reserved_as=reserved_as,
         reserved_oil_L=_reserved_oil(connection),
     )
 
 
-def largest_container_L(connection: sa.Connection) -> Mapping[str, float]:
-    """Of each fluid the largest container in which it was ever counted."""
-    counts = t.oil_stock
-    query = sa.select(counts.c.fluid, sa.func.max(counts.c.container_L)).group_by(counts.c.fluid)
-    return {fluid: float(largest) for fluid, largest in connection.execute(query)}
+def largest_container_L(lots: Iterable[OilLot]) -> Mapping[str, float]:
+    """Of each fluid the largest container in which it was counted."""
+    largest: dict[str, float] = {}
+    for lot in lots:
+        largest[lot.fluid] = max(largest.get(lot.fluid, 0.0), lot.container_L)
+    return largest
 
 
-def _free_oil(connection: sa.Connection, as_of: datetime) -> list[OilShelf]:
+def _free_oil(connection: sa.Connection, counted: Sequence[OilLot]) -> list[OilShelf]:
     held_L: dict[_OilLot, float] = {}
     query = (
         sa.select(*_key(oil_picks), sa.func.sum(oil_picks.c.volume_L))
@@ -62,13 +64,13 @@ def _free_oil(connection: sa.Connection, as_of: datetime) -> list[OilShelf]:
             lot.opened_at is not None,
             None if lot.expires_at is None else to_day(lot.expires_at),
         )
-        for lot in oil_lots(connection, as_of)
+        for lot in counted
     ]
 
 
-def _oil_arrivals(connection: sa.Connection, as_of: datetime) -> list[OilArrival]:
-    """Lines of supply count containers; a container is the largest in which the fluid was ever counted."""
-    largest = largest_container_L(connection)
+def _oil_arrivals(connection: sa.Connection, counted: Sequence[OilLot], as_of: datetime) -> list[OilArrival]:
+    """Lines of supply count containers; a container is the largest in which the fluid was counted."""
+    largest = largest_container_L(counted)
     orders = t.supply
     rows = connection.execute(
         sa.select(orders).where(
