@@ -19,12 +19,20 @@ STANDS_FOR_D = 90.0
 METALS = frozenset({Found.METAL, Found.METAL_STEEL, Found.METAL_BRONZE, Found.METAL_ALUMINIUM})
 
 
+SPENT = frozenset({Found.DUST, Found.DESICCANT_TURNED, Found.OIL})
+"""What a breather shows that has to be changed. Desiccant is spent when its colour has fully turned (published
+maker's page); dust and oil in it: common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Rule:
+    """`only_left_in`: it speaks of a breather that was seen and left in; one found so at its change is out."""
+
     code: str
     words: frozenset[Found]
     severity: Severity
     asks_for: TaskKind
+    only_left_in: bool = False
 
 
 _RULES = (
@@ -36,6 +44,7 @@ _RULES = (
     _Rule("varnish-found", frozenset({Found.VARNISH}), Severity.SOON, TaskKind.TAKE_SAMPLE),
     _Rule("seal-debris-found", frozenset({Found.SEAL_DEBRIS}), Severity.SOON, TaskKind.INSPECT),
     _Rule("fibres-found", frozenset({Found.FIBRES}), Severity.SOON, TaskKind.INSPECT),
+    _Rule("breather-spent", SPENT, Severity.SOON, TaskKind.CHANGE_BREATHER, only_left_in=True),
 )
 
 
@@ -43,36 +52,11 @@ def found_diagnoses(columns: PlantColumns) -> list[Diagnosis]:
     """Of the newest finding at each place, in service or of the whole system."""
     in_service, ready = columns.in_service(), columns.systems_ready()
     found: list[Diagnosis] = []
-    for place, row in _newest(columns).items():
-        system, position = place
-        if (in_service[position] if position >= 0 else ready[system]) and (
-            columns.as_of_day - columns.findings.day[row] <= STANDS_FOR_D
-        ):
+    for (system, position), row in _newest(columns).items():
+        stands = in_service[position] if position >= 0 else ready[system]
+        if stands and columns.as_of_day - columns.findings.day[row] <= STANDS_FOR_D:
             found += _of_finding(columns, row)
-            found += _spent_breather(columns, row) if position >= 0 else ()
     return found
-
-
-SPENT = frozenset({Found.DUST, Found.DESICCANT_TURNED, Found.OIL})
-"""What a breather shows that has to be changed. Desiccant is spent when its colour has fully turned (published
-maker's page); dust and oil in it: common practice, no source."""
-
-
-def _spent_breather(columns: PlantColumns, row: int) -> Iterator[Diagnosis]:
-    """Of a breather that was looked at and left in; the one that was found so at its change is out."""
-    rows, position = columns.findings, int(columns.findings.position[row])
-    kind = columns.types.kind[columns.positions.specified_type[position]]
-    seen = SPENT & rows.found[row]
-    if kind is ElementKind.BREATHER and seen and columns.fitted.fitted_day[position] < rows.day[row]:
-        yield Diagnosis(
-            system=int(rows.system[row]),
-            position=position,
-            code="breather-spent",
-            severity=Severity.SOON,
-            numbers={"found": sorted(seen), "at_day": float(rows.day[row])},
-            asks_for=TaskKind.CHANGE_BREATHER,
-            since_day=float(rows.day[row]),
-        )
 
 
 def _newest(columns: PlantColumns) -> dict[tuple[int, int], int]:
@@ -84,7 +68,7 @@ def _of_finding(columns: PlantColumns, row: int) -> Iterator[Diagnosis]:
     rows = columns.findings
     for rule in _RULES:
         seen = rule.words & rows.found[row]
-        if seen:
+        if seen and (not rule.only_left_in or _is_breather_left_in(columns, row)):
             yield Diagnosis(
                 system=int(rows.system[row]),
                 position=int(rows.position[row]),
@@ -94,3 +78,11 @@ def _of_finding(columns: PlantColumns, row: int) -> Iterator[Diagnosis]:
                 asks_for=rule.asks_for,
                 since_day=float(rows.day[row]),
             )
+
+
+def _is_breather_left_in(columns: PlantColumns, row: int) -> bool:
+    position = int(columns.findings.position[row])
+    if position < 0:
+        return False
+    kind = columns.types.kind[columns.positions.specified_type[position]]
+    return kind is ElementKind.BREATHER and bool(columns.fitted.fitted_day[position] < columns.findings.day[row])
