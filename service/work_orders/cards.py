@@ -46,6 +46,12 @@ def work_order_cards(
     return [_card(row, plants[row["plant"]], of_order[row["id"]], kits, facts, with_steps=with_steps) for row in rows]
 
 
+def zone_of(connection: sa.Connection, plant: str) -> ZoneInfo:
+    """The plant's."""
+    query = sa.select(t.plants.c.time_zone).where(t.plants.c.plant == plant)
+    return ZoneInfo(connection.execute(query).scalar_one())
+
+
 def cautions_of(connection: sa.Connection, task: int) -> list[str]:
     """The cautions of one task."""
     rows = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().all()

@@ -11,9 +11,9 @@ from api_schemas.work_orders import KitLine, KitOilLine, KitSheet
 from scheduler.engineering.containers import oil_mass_kg
 from service.database import current_rows
 from service.plant_folder import tables as t
-from service.problems import NotFound
-from service.work_orders.cards import litres
-from service.work_orders.tables import oil_picks, picks, tasks, work_orders
+from service.work_orders.cards import litres, zone_of
+from service.work_orders.tables import oil_picks, picks, tasks
+from service.work_orders.verbs import order_row
 
 Values = dict[str, Any]
 _SAME_PART = ("part_number", "instead_of", "store", "bin", "lot", "arrives_at", "arrives_with", "reserved")
@@ -22,15 +22,8 @@ _SAME_OIL = ("fluid", "container_L", "store", "lot", "arrives_at", "arrives_with
 
 def kit_sheet(connection: sa.Connection, order_id: int) -> KitSheet:
     """Raises NotFound."""
-    query = (
-        sa.select(work_orders, t.plants.c.time_zone)
-        .join(t.plants, t.plants.c.plant == work_orders.c.plant)
-        .where(work_orders.c.id == order_id)
-    )
-    order = connection.execute(query).mappings().one_or_none()
-    if order is None:
-        raise NotFound(f"there is no work order {order_id}")
-    zone = ZoneInfo(order["time_zone"])
+    order = order_row(connection, order_id)
+    zone = zone_of(connection, order["plant"])
     parts = [
         KitLine(**_part_line(connection, rows, zone)) for rows in _alike(connection, order_id, picks, _SAME_PART)
     ]

@@ -2,10 +2,9 @@
 
 from collections.abc import Callable
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Body, Header, Query, Response
+from fastapi import APIRouter, Body, Depends, Header, Query, Response
 from starlette.responses import HTMLResponse
 
 from api_schemas.problems import MemberProblem
@@ -13,11 +12,10 @@ from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.dependencies import Now, OpenDatabase, Planner, PublicAddress, Reader, Worker
-from service.plant_folder.tables import plants
 from service.problems import BadInput
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
-from service.work_orders.cards import work_order, work_order_cards
+from service.work_orders.cards import work_order, work_order_cards, zone_of
 from service.work_orders.history import history_of
 from service.work_orders.kit_sheet import kit_sheet
 from service.work_orders.reserving import release_kit, reserve_kit
@@ -92,8 +90,7 @@ def show_history(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -
     """From the first step on; nothing of it is ever changed."""
     with database.reading() as connection:
         order = order_row(connection, order_id)
-        zone = connection.execute(sa.select(plants.c.time_zone).where(plants.c.plant == order["plant"])).scalar_one()
-        return History(items=history_of(connection, order_id, ZoneInfo(zone)))
+        return History(items=history_of(connection, order_id, zone_of(connection, order["plant"])))
 
 
 def _after(cursor: str | None) -> int:
@@ -119,180 +116,118 @@ def _version(if_match: str | None) -> int | None:
     return int(told)
 
 
-def _change(
-    database: OpenDatabase, order_id: int, response: Response, change: Callable[[sa.Connection], None]
-) -> WorkOrder:
-    with database.writing() as connection:
-        change(connection)
-        found = work_order(connection, order_id)
-    response.headers["ETag"] = f'"{found.version}"'
-    return found
+class OrderChange:
+    """One change to one order, told at `now`, if it is still at the version of `If-Match`."""
+
+    def __init__(
+        self, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+    ) -> None:
+        self._database, self._response, self._if_match = database, response, if_match
+        self.order_id, self.now = order_id, now
+
+    @property
+    def if_version(self) -> int | None:
+        """Raises BadInput for an `If-Match` that is no version."""
+        return _version(self._if_match)
+
+    def make(self, change: Callable[[sa.Connection], None]) -> WorkOrder:
+        """Do it in one transaction; the order as it then stands, its version the ETag."""
+        with self._database.writing() as connection:
+            change(connection)
+            found = work_order(connection, self.order_id)
+        self._response.headers["ETag"] = f'"{found.version}"'
+        return found
+
+    def take(self, verb: verbs.Verb, by: str, note: str | None = None) -> WorkOrder:
+        """To the verb's state."""
+        version = self.if_version
+        return self.make(
+            lambda connection: verbs.do(
+                connection, self.order_id, verb, now=self.now, by=by, note=note, if_version=version
+            )
+        )
+
+
+Change = Annotated[OrderChange, Depends()]
 
 
 @router.post("/{order_id}/issue", summary="Issue a draft")
-def issue(
-    caller: Planner,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def issue(caller: Planner, change: Change) -> WorkOrder:
     """From now on a pass only proposes changes to it."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.do(connection, order_id, verbs.ISSUE, now=now, by=caller.name, if_version=version),
-    )
+    return change.take(verbs.ISSUE, caller.name)
 
 
 @router.post("/{order_id}/reserve", summary="Hold the kit of an order for it alone")
 def reserve(
     caller: Planner,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
+    change: Change,
     body: Annotated[ReserveIn, Body()] = ReserveIn(),  # noqa: B008 - it cannot be changed
-    if_match: IfMatch = None,
 ) -> WorkOrder:
     """Everything or nothing; what is missing is told with who holds it and when supply comes."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
+    version = change.if_version
+    return change.make(
         lambda connection: reserve_kit(
-            *(connection, order_id),
-            now=now,
+            *(connection, change.order_id),
+            now=change.now,
             by=caller.name,
             as_far_as_possible=body.as_far_as_possible,
             if_version=version,
-        ),
+        )
     )
 
 
 @router.post("/{order_id}/release-kit", summary="Hold the kit of an order no longer")
-def release_held_kit(
-    caller: Planner,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def release_held_kit(caller: Planner, change: Change) -> WorkOrder:
     """The next work that needs it may have it."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: release_kit(connection, order_id, now=now, by=caller.name, if_version=version),
+    version = change.if_version
+    return change.make(
+        lambda connection: release_kit(
+            connection, change.order_id, now=change.now, by=caller.name, if_version=version
+        )
     )
 
 
 @router.post("/{order_id}/start", summary="Begin the work")
-def start(
-    caller: Worker,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def start(caller: Worker, change: Change) -> WorkOrder:
     """From now on no pass touches it, and its parts are in somebody's hands."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.do(connection, order_id, verbs.START, now=now, by=caller.name, if_version=version),
-    )
+    return change.take(verbs.START, caller.name)
 
 
 @router.post("/{order_id}/not-done", summary="Leave a task undone, with the reason")
-def not_done(
-    caller: Worker,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    body: Annotated[NotDone, Body()],
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def not_done(caller: Worker, change: Change, body: Annotated[NotDone, Body()]) -> WorkOrder:
     """The order's other tasks stay; a pass raises the work anew while its reason stands."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
+    version = change.if_version
+    return change.make(
         lambda connection: verbs.leave_undone(
-            *(connection, order_id, body.task, body.why), now=now, by=caller.name, if_version=version
-        ),
+            *(connection, change.order_id, body.task, body.why), now=change.now, by=caller.name, if_version=version
+        )
     )
 
 
 @router.post("/{order_id}/hold", summary="Hold issued or begun work, with the reason")
-def hold(
-    caller: Worker,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    body: Annotated[WorkOrderNote, Body()],
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def hold(caller: Worker, change: Change, body: Annotated[WorkOrderNote, Body()]) -> WorkOrder:
     """Until it is released."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.do(
-            connection, order_id, verbs.HOLD, now=now, by=caller.name, note=body.note, if_version=version
-        ),
-    )
+    return change.take(verbs.HOLD, caller.name, body.note)
 
 
 @router.post("/{order_id}/release", summary="Release held work")
-def release(
-    caller: Worker,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def release(caller: Worker, change: Change) -> WorkOrder:
     """It is issued again."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.do(connection, order_id, verbs.RELEASE, now=now, by=caller.name, if_version=version),
-    )
+    return change.take(verbs.RELEASE, caller.name)
 
 
 @router.post("/{order_id}/withdraw", summary="Withdraw an order, with the reason")
-def withdraw(
-    caller: Planner,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    body: Annotated[WorkOrderNote, Body()],
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def withdraw(caller: Planner, change: Change, body: Annotated[WorkOrderNote, Body()]) -> WorkOrder:
     """A pass raises the work again while its reason stands."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.do(
-            connection, order_id, verbs.WITHDRAW, now=now, by=caller.name, note=body.note, if_version=version
-        ),
-    )
+    return change.take(verbs.WITHDRAW, caller.name, body.note)
 
 
 @router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
-def accept_proposal(
-    caller: Planner,
-    database: OpenDatabase,
-    now: Now,
-    order_id: RowNumber,
-    response: Response,
-    if_match: IfMatch = None,
-) -> WorkOrder:
+def accept_proposal(caller: Planner, change: Change) -> WorkOrder:
     """Plan it earlier, or withdraw the tasks whose reason is gone."""
-    version = _version(if_match)
-    return _change(
-        *(database, order_id, response),
-        lambda connection: verbs.accept_proposals(connection, order_id, now=now, by=caller.name, if_version=version),
+    version = change.if_version
+    return change.make(
+        lambda connection: verbs.accept_proposals(
+            connection, change.order_id, now=change.now, by=caller.name, if_version=version
+        )
     )
