@@ -242,10 +242,11 @@ def _container_findings(scanned: Scanned, specified: Fluid, day: float) -> list[
 
 
 def _same_name(printed: str, listed: str | None) -> bool:
-    return listed is not None and printed.split() != [] and _bare(printed) == _bare(listed)
+    return listed is not None and printed.split() != [] and bare_name(printed) == bare_name(listed)
 
 
-def _bare(name: str) -> str:
+def bare_name(name: str) -> str:
+    """A name as names are compared: without case and doubled spaces."""
     return " ".join(name.split()).casefold()
 
 

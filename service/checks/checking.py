@@ -10,8 +10,9 @@ from api_schemas.problems import MemberProblem
 from scheduler.planning.shelf_check import Finding, Objection, Wanted, check, pour_findings
 from scheduler.vocabulary import CheckVerdict
 from service.checks.instead import cautions
-from service.checks.looking_up import JobAhead, job_ahead, last_look, litres_of, scanned_as, wanted_for
+from service.checks.looking_up import JobAhead, job_ahead, last_look, scanned_as, wanted_for
 from service.checks.tables import checks
+from service.close_outs.effects import canonical
 from service.due.cursors import read_cursor, write_cursor
 from service.plant_store.time import to_day
 from service.problems import BadInput, CannotBeTrue, NotAsSpecified
@@ -90,7 +91,7 @@ def _refuse_amounts(told: CheckIn) -> None:
     """The bounds are those of a container and of a top-up in the plant folder."""
     problems = []
     for member in ("container", "volume"):
-        volume_L = litres_of(getattr(told, member))
+        volume_L = canonical(getattr(told, member))
         if volume_L is not None and not volume_L > 0.0:
             says = f"{volume_L:g} L must be above 0 L"
             problems.append(MemberProblem(member=member, value=f"{volume_L:g} L", says=says))
@@ -103,7 +104,7 @@ def _findings(connection: sa.Connection, told: CheckIn, job: JobAhead, wanted: W
     found: list[Finding] = []
     if (told.part_number, told.fluid, told.label) != (None, None, None):
         found += check(scanned_as(connection, told, wanted.fluid), wanted, day)
-    pour_L = litres_of(told.volume)
+    pour_L = canonical(told.volume)
     if pour_L is not None:
         found += pour_findings(
             pour_L,

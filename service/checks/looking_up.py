@@ -7,14 +7,13 @@ import sqlalchemy as sa
 
 from api_schemas.checks import CheckIn
 from api_schemas.problems import MemberProblem
-from api_schemas.quantities import Volume
 from scheduler.engineering.oil import Fluid
 from scheduler.engineering.oil_level import LevelSeen, level_check
 from scheduler.planning.kits import RENEWS
-from scheduler.planning.shelf_check import Look, Scanned, Wanted
-from scheduler.units import to_canonical
+from scheduler.planning.shelf_check import Look, Scanned, Wanted, bare_name
 from scheduler.vocabulary import Access, TaskKind, YesNo
-from service.close_outs.known import lot_expires
+from service.close_outs.effects import canonical
+from service.close_outs.known import fluid_told, lot_expires
 from service.database import current_rows
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of, load_alternates
@@ -104,7 +103,7 @@ def scanned_as(connection: sa.Connection, told: CheckIn, specified: Fluid) -> Sc
     )
     fluid = _fluid_of(connection, told, specified)
     expires_at = None if told.part_number is None else lot_expires(connection, told.part_number, told.lot)
-    container_L = litres_of(told.container)
+    container_L = canonical(told.container)
     return Scanned(
         part_number=told.part_number,
         seals=None if part is None else part["seals"],
@@ -120,27 +119,17 @@ def scanned_as(connection: sa.Connection, told: CheckIn, specified: Fluid) -> Sc
     )
 
 
-def litres_of(volume: Volume | None) -> float | None:
-    """In litres, as everything inside is."""
-    return None if volume is None else to_canonical(volume.value, volume.unit, volume.kind)
-
-
 def _fluid_of(connection: sa.Connection, told: CheckIn, specified: Fluid) -> Fluid | None:
     """By its code, or by the name that the plant gives it: of several so named the specified one."""
     if told.fluid is None and told.label is None:
         return None
-    query = sa.select(t.fluids).order_by(t.fluids.c.fluid)
     if told.fluid is not None:
-        row = connection.execute(query.where(t.fluids.c.fluid == told.fluid)).mappings().one_or_none()
-        return Fluid(told.fluid, "not in the catalogue") if row is None else fluid_of(row)
-    label = _bare(told.label or "")
+        return fluid_told(connection, told.fluid)
+    label = bare_name(told.label or "")
+    query = sa.select(t.fluids).order_by(t.fluids.c.fluid)
     known = [fluid_of(row) for row in connection.execute(query).mappings()]
-    named = [fluid for fluid in known if label in (_bare(fluid.name or ""), _bare(fluid.code))]
+    named = [fluid for fluid in known if label in (bare_name(fluid.name or ""), bare_name(fluid.code))]
     return specified if specified in named else next(iter(named), None)
-
-
-def _bare(name: str) -> str:
-    return " ".join(name.split()).casefold()
 
 
 def _oil_expires(connection: sa.Connection, fluid: str, lot: str | None, container_L: float | None) -> float | None:

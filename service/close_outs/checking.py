@@ -7,7 +7,6 @@ import sqlalchemy as sa
 
 from api_schemas.close_outs import CloseOutIn, LaterReadings, Mismatch
 from api_schemas.problems import MemberProblem
-from scheduler.engineering.oil import Fluid
 from scheduler.planning.close_out import (
     CLOCKS_DIFFER_D,
     Departure,
@@ -23,6 +22,7 @@ from service.close_outs.known import (
     began_a_stay,
     current_stay,
     fitted_of,
+    fluid_told,
     is_cleanable,
     last_removal,
     lot_expires,
@@ -31,8 +31,6 @@ from service.close_outs.known import (
 )
 from service.close_outs.statement import Readings, sides_told
 from service.close_outs.subject import Subject
-from service.plant_folder import tables as t
-from service.plant_store.catalogue import fluid_of
 from service.plant_store.time import from_day, to_day
 from service.problems import BadInput, CannotBeTrue, ConfirmationNeeded
 
@@ -83,7 +81,7 @@ def taken_as(connection: sa.Connection, told: CloseOutIn, subject: Subject, stay
         changed=changed,
         part_number=element,
         lot_expires_day=None if expires is None else to_day(expires),
-        fluids=tuple(_fluid(connection, oil.fluid) for oil in told.oil),
+        fluids=tuple(fluid_told(connection, oil.fluid) for oil in told.oil),
     )
     departed = departures(statement, specified_for(connection, position, subject.system, element))
     return Checked(stay, element, changed, cleaned, statement, departed)
@@ -166,11 +164,6 @@ def _element(told: CloseOutIn, position: sa.RowMapping | None, stay: sa.RowMappi
     if cleaned and stay is not None:
         return str(stay["part_number"])
     return "" if position is None else str(position["part_number"])
-
-
-def _fluid(connection: sa.Connection, code: str) -> Fluid:
-    row = connection.execute(sa.select(t.fluids).where(t.fluids.c.fluid == code)).mappings().one_or_none()
-    return Fluid(code, "not in the catalogue") if row is None else fluid_of(row)
 
 
 def says_of(found: Untruth) -> MemberProblem:

@@ -5,6 +5,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from scheduler.engineering.oil import Fluid
 from scheduler.planning.close_out import Fitted, MeterSeen, Specified
 from scheduler.statistics.run_hours import ReadingOutcome, cumulative_hours
 from scheduler.vocabulary import YesNo
@@ -134,3 +135,9 @@ def lot_expires(connection: sa.Connection, part_number: str, lot: str | None) ->
     )
     expires: datetime | None = connection.scalar(query)
     return expires
+
+
+def fluid_told(connection: sa.Connection, code: str) -> Fluid:
+    """The fluid of that code; one that the plant does not list is known by its code alone."""
+    row = connection.execute(sa.select(t.fluids).where(t.fluids.c.fluid == code)).mappings().one_or_none()
+    return Fluid(code, "not in the catalogue") if row is None else fluid_of(row)
