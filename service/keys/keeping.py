@@ -22,12 +22,22 @@ class Caller:
 
     name: str
     scopes: frozenset[Scope]
+    plants: frozenset[str] | None = None
+    """The only plants that it may see and change; None: all of them, and what plants share."""
 
     def may(self, scope: Scope) -> bool:
         """`administer` implies every scope but `override`."""
         if scope in self.scopes:
             return True
         return scope is not Scope.OVERRIDE and Scope.ADMINISTER in self.scopes
+
+    def sees(self, plant: str) -> bool:
+        """Whether this plant is one of its own."""
+        return self.plants is None or plant in self.plants
+
+    def only(self, plant: sa.ColumnElement[str]) -> sa.ColumnElement[bool]:
+        """Of rows with this column, those of its plants."""
+        return sa.true() if self.plants is None else plant.in_(sorted(self.plants))
 
 
 def make_key(
@@ -36,9 +46,13 @@ def make_key(
     scopes: Iterable[Scope],
     *,
     now: datetime,
+    plants: Iterable[str] | None = None,
     expires_at: datetime | None = None,
 ) -> str:
-    """Keep a new key and return its secret, which is shown this once. Raises ValueError for a name in use."""
+    """Keep a new key and return its secret, which is shown this once. Raises ValueError for a name in use.
+
+    With `plants` it sees these alone; without, all of them.
+    """
     if connection.scalar(sa.select(api_keys.c.id).where(api_keys.c.name == name)) is not None:
         raise ValueError(f"a key named '{name}' exists already; names are identities and are not given twice")
     secret = _PREFIX + secrets.token_urlsafe(32)
@@ -47,6 +61,7 @@ def make_key(
             name=name,
             secret_sha256=_digest(secret),
             scopes=sorted(set(scopes)),
+            plants=None if plants is None else sorted(set(plants)),
             created_at=now,
             expires_at=expires_at,
         )
@@ -61,7 +76,8 @@ def caller_of(connection: sa.Connection, secret: str, now: datetime) -> Caller |
         return None
     if row["expires_at"] is not None and row["expires_at"] <= now:
         return None
-    return Caller(row["name"], frozenset(Scope(scope) for scope in row["scopes"]))
+    plants = None if row["plants"] is None else frozenset(row["plants"])
+    return Caller(row["name"], frozenset(Scope(scope) for scope in row["scopes"]), plants)
 
 
 def use_is_stale(connection: sa.Connection, secret: str, now: datetime) -> bool:

@@ -11,6 +11,7 @@ api_keys = sa.Table(
     sa.Column("name", sa.Text, nullable=False, unique=True),
     sa.Column("secret_sha256", sa.Text, nullable=False, unique=True),
     sa.Column("scopes", sa.JSON, nullable=False),
+    sa.Column("plants", sa.JSON(none_as_null=True)),  # the only ones that it may see; NULL: all
     sa.Column("created_at", UtcTime, nullable=False),
     sa.Column("expires_at", UtcTime),
     sa.Column("revoked_at", UtcTime),
