@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import minimize
 from scipy.special import betainc, betaincinv, betaln, ndtr
 
 from scheduler.statistics.remaining_hours import RemainingHours
@@ -91,6 +90,8 @@ def fitted_map(seen: SeenShares) -> tuple[float, float]:
         return -float(weight @ np.log(np.maximum(like @ density, 1e-300)) + prior)
 
     bounds = [(-_LARGEST_LOG, _LARGEST_LOG)] * 2
+    from scipy.optimize import minimize  # noqa: PLC0415 - half a second that most commands need not pay
+
     found = minimize(miss, np.zeros(2), method="L-BFGS-B", bounds=bounds)
     a, b = np.exp(found.x)
     return float(a), float(b)

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import isotonic_regression
 
 from scheduler.statistics.load_grid import HIGHEST_RISE, LOAD
 
@@ -49,6 +48,8 @@ def learned_curve(load: Floats, rise: Floats, weight: Floats, lives: int) -> Lea
     middle = np.array([np.median(load[part]) for part in parts])
     level = np.array([_weighted_median(rise[part], weight[part]) for part in parts])
     trust = np.array([weight[part].sum() for part in parts])
+    from scipy.optimize import isotonic_regression  # noqa: PLC0415 - half a second that most commands need not pay
+
     smooth = isotonic_regression(level, weights=trust).x
     # half a bin at the start is clean: what rises before it was the clean level's error
     start = np.average(smooth[: max(bins // 20, 1)], weights=trust[: max(bins // 20, 1)])

@@ -17,7 +17,6 @@ from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
 
 from scheduler.engineering.loading_curve import DP_RATIO_AT_UNIT_LOAD
 from scheduler.statistics.load_grid import HIGHEST_RISE, LOAD, ShapeTable
@@ -93,6 +92,8 @@ def makers_curve(retained_g: Floats, dp_bar: Floats, clean_dp_bar: float = float
 
 def _row(held: Floats, up: Floats) -> Floats:
     """ln(ΔP / clean ΔP) over LOAD, 1 where the ratio is 10; `held`: dust at the points as shares of the last's."""
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - half a second that most commands need not pay
+
     inside = PchipInterpolator(held, up)
     end, steep = up[-1], max(float(inside.derivative()(1.0)), up[-1])
     goal = np.log(DP_RATIO_AT_UNIT_LOAD)
