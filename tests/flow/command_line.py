@@ -3,24 +3,15 @@
 import json
 import os
 import subprocess
-import sys
 from typing import Any
 
+from tests.commands import run_command
 from tests.flow.running_plant import RunningPlant
-
-_RUN = "import sys; sys.argv[0] = 'elementdue'; from service.cli.main import main; main()"
 
 
 def run(plant: RunningPlant, *words: str) -> subprocess.CompletedProcess[str]:
     surroundings = {name: value for name, value in os.environ.items() if not name.startswith("ELEMENTDUE_")}
-    return subprocess.run(
-        [sys.executable, "-c", _RUN, *words],
-        env=surroundings | {"ELEMENTDUE_DATABASE": plant.url},
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    return run_command(*words, environment=surroundings | {"ELEMENTDUE_DATABASE": plant.url})
 
 
 def said_by(plant: RunningPlant, *words: str, as_json: bool = True) -> Any:

@@ -1,6 +1,7 @@
 """The service for a test: in this process with keys of any scope, or as a server of its own that can be killed."""
 
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -22,6 +23,7 @@ from service.imports.importing import import_folder
 from service.keys.keeping import make_key
 from service.migrating import migrate
 from service.settings import Settings
+from tests.commands import StartedCommand, run_command
 from tests.databases import ON_POSTGRESQL, url_at
 from tests.service.small_plant import write_small_plant
 
@@ -87,33 +89,27 @@ def take_small_plant(database: Database, at: Path) -> None:
 
 def run(*arguments: str, database: Path | None = None, **environment: str) -> subprocess.CompletedProcess[str]:
     """A command in its own process, ended."""
-    return subprocess.run(
-        [*COMMAND, *arguments],
-        **_process(database, environment),
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
+    return run_command(*arguments, environment=_surroundings(database, environment))
 
 
 def begin(*arguments: str, database: Path | None = None, **environment: str) -> subprocess.Popen[bytes]:
     """A command in its own process, under way."""
     return subprocess.Popen(
         [*COMMAND, *arguments],
-        **_process(database, environment),
+        cwd=CHECKOUT,
+        env=_surroundings(database, environment),
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
 
 
-def _process(database: Path | None, environment: dict[str, str]) -> dict[str, Any]:
+def _surroundings(database: Path | None, environment: dict[str, str]) -> dict[str, str]:
     surroundings = {name: value for name, value in os.environ.items() if not name.startswith("ELEMENTDUE_")}
     if database is not None:
         surroundings["ELEMENTDUE_DATABASE"] = url_at(database)
         if ON_POSTGRESQL:  # no folder of its own where a server would put its first key
             surroundings["ELEMENTDUE_KEY_FILE"] = str(database.parent / "administrator.key")
-    return {"cwd": CHECKOUT, "env": surroundings | environment}
+    return surroundings | environment
 
 
 class ServerProcess:
@@ -121,18 +117,18 @@ class ServerProcess:
 
     def __init__(self, database: Path, *arguments: str) -> None:
         self.database = database
-        self.url = f"http://127.0.0.1:{_free_port()}"
+        self.url = f"http://127.0.0.1:{free_port()}"
         self._arguments = ("serve", "--port", self.url.rpartition(":")[2], *arguments)
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: StartedCommand | None = None
 
     def start(self) -> None:
         """Start and wait until it answers."""
-        with self.stdout_file.open("ab") as out, self.stderr_file.open("ab") as err:
-            self._process = subprocess.Popen(
-                [*COMMAND, *self._arguments], **_process(self.database, {}), stdout=out, stderr=err
-            )
+        surroundings = _surroundings(self.database, {})
+        self._process = StartedCommand(
+            *self._arguments, environment=surroundings, out=self.stdout_file, err=self.stderr_file
+        )
         give_up = time.monotonic() + _STARTS_WITHIN_S
-        while time.monotonic() < give_up and self._process.poll() is None:
+        while time.monotonic() < give_up and not self._process.ended():
             try:
                 httpx.get(self.url, timeout=5.0)
             except httpx.TransportError:
@@ -144,14 +140,12 @@ class ServerProcess:
     def kill(self) -> None:
         """As a power cut would end it: no handler runs."""
         assert self._process is not None
-        self._process.kill()
-        self._process.wait()
+        self._process.end(signal.SIGKILL)
 
     def stop(self) -> int:
         """As an operator ends it; gives the exit code."""
         assert self._process is not None
-        self._process.terminate()
-        return self._process.wait(timeout=30)
+        return self._process.end(signal.SIGTERM)
 
     @property
     def stdout_file(self) -> Path:
@@ -166,7 +160,8 @@ class ServerProcess:
         return (self.database.parent / "administrator.key").read_text().strip()
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """One that nobody listens on at this moment."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
