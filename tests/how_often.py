@@ -15,3 +15,8 @@ def walks(in_the_suite: int) -> int:
 def races(in_the_suite: int) -> int:
     """Times that two do the same thing at the same moment."""
     return int(os.environ.get("ELEMENTDUE_TEST_RACES") or in_the_suite)
+
+
+def kills(in_the_suite: int) -> int:
+    """Times that a serving process is killed under its clients."""
+    return int(os.environ.get("ELEMENTDUE_TEST_KILLS") or in_the_suite)

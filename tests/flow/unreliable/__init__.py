@@ -1,0 +1,1 @@
+"""Clients on a bad line to a server that is killed, and what must hold of the history that they lived through."""

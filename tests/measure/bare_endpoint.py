@@ -1,0 +1,59 @@
+"""A bare FastAPI and SQLAlchemy endpoint beside ours: the same rows, the same models, and nothing else.
+
+No key, no scope, no plants, no strict reading of JSON, no `Idempotency-Key`, no feed, no words: what is left is what
+anybody's endpoint costs. `python -m tests.measure.bare_endpoint URL PORT` serves it.
+"""
+
+import sys
+from typing import Annotated
+
+import sqlalchemy as sa
+import uvicorn
+from fastapi import FastAPI, Query
+
+from api_schemas.due import DiagnosisNote, DueItem, DueList, PassNote, Pressure
+from service.database import Database
+from service.due.tables import due_items, passes
+
+app = FastAPI()
+database = Database(sys.argv[1])
+
+
+@app.get("/due")
+def list_due(limit: Annotated[int, Query(ge=1, le=1000)] = 1000) -> DueList:
+    with database.reading() as connection:
+        header = connection.execute(sa.select(passes).order_by(passes.c.id.desc()).limit(1)).mappings().one()
+        query = (
+            sa.select(due_items)
+            .where(due_items.c.pass_id == header["id"])
+            .order_by(due_items.c.due_at.is_(None), due_items.c.due_at, due_items.c.position)
+            .limit(limit)
+        )
+        rows = connection.execute(query).mappings().all()
+        return DueList(
+            planned=PassNote(id=header["id"], as_of=header["as_of"], cause=header["cause"]),
+            items=[_item(row) for row in rows],
+            next=None,
+        )
+
+
+_AS_THEY_ARE = (
+    *("position", "system", "plant", "part_number", "as_of", "due_at", "due_early", "due_median", "due_late"),
+    *("hours_left", "overdue_hours", "trigger", "runner_up", "without_trigger_at"),
+)
+
+
+def _item(row: sa.RowMapping) -> DueItem:
+    pressure = None
+    if row["has_pressure"]:
+        pressure = Pressure(**{f"hours_left_{p}": row[f"pressure_hours_left_{p}"] for p in (10, 50, 90)})
+    return DueItem(
+        **{name: row[name] for name in _AS_THEY_ARE},
+        reason=row["because"]["code"],
+        pressure=pressure,
+        diagnoses=[DiagnosisNote(code=each["code"], severity=each["severity"], says="") for each in row["diagnoses"]],
+    )
+
+
+if __name__ == "__main__":
+    uvicorn.run(app, port=int(sys.argv[2]), log_level="warning")
