@@ -5,7 +5,7 @@ from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import Depends, Header, Request
+from fastapi import Depends, Header, Query, Request
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy.exc import OperationalError
 
@@ -68,10 +68,30 @@ def _caller(
     return caller
 
 
-def _with(scope: Scope) -> Callable[[Caller], Caller]:
-    def granted(caller: Annotated[Caller, Depends(_caller)]) -> Caller:
+AnyCaller = Annotated[Caller, Depends(_caller)]
+
+
+def _plant_of_caller(
+    caller: AnyCaller, plant: Annotated[str | None, Query(max_length=200, description="Only this plant's.")] = None
+) -> str | None:
+    if plant is not None and not caller.sees(plant):
+        raise NotAllowed(f"key '{caller.name}' does not see plant '{plant}'; it is for {caller.its_plants} only")
+    return plant
+
+
+OnlyPlant = Annotated[str | None, Depends(_plant_of_caller)]
+"""The plant of `?plant=`: one that the caller sees."""
+
+
+def _with(scope: Scope, *, all_plants: bool = False) -> Callable[[Caller], Caller]:
+    def granted(caller: AnyCaller) -> Caller:
         if not caller.may(scope):
             raise NotAllowed(f"this needs a key with scope '{scope}'; key '{caller.name}' does not have it")
+        if all_plants and caller.plants is not None:
+            raise NotAllowed(
+                "this is of all plants and of what they share, so it needs a key of all plants; "
+                f"key '{caller.name}' is for {caller.its_plants} only"
+            )
         return caller
 
     return granted
@@ -81,3 +101,8 @@ Reader = Annotated[Caller, Depends(_with(Scope.READ))]
 Integrator = Annotated[Caller, Depends(_with(Scope.INTEGRATE))]
 Planner = Annotated[Caller, Depends(_with(Scope.PLAN))]
 Worker = Annotated[Caller, Depends(_with(Scope.WORK))]
+Administrator = Annotated[Caller, Depends(_with(Scope.ADMINISTER))]
+
+ReaderOfAll = Annotated[Caller, Depends(_with(Scope.READ, all_plants=True))]
+IntegratorOfAll = Annotated[Caller, Depends(_with(Scope.INTEGRATE, all_plants=True))]
+PlannerOfAll = Annotated[Caller, Depends(_with(Scope.PLAN, all_plants=True))]

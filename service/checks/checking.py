@@ -14,6 +14,7 @@ from service.checks.looking_up import JobAhead, job_ahead, last_look, scanned_as
 from service.checks.tables import checks
 from service.close_outs.effects import canonical
 from service.due.cursors import read_cursor, write_cursor
+from service.keys.keeping import Caller
 from service.plant_store.time import to_day
 from service.problems import BadInput, CannotBeTrue, NotAsSpecified
 
@@ -22,7 +23,7 @@ _LATE = timedelta(days=1)
 (ours)."""
 
 
-def check_before_job(connection: sa.Connection, told: CheckIn, now: datetime, by: str) -> Check:
+def check_before_job(connection: sa.Connection, told: CheckIn, now: datetime, caller: Caller) -> Check:
     """Hold what was scanned against what the job needs, and keep it.
 
     `told.override` is taken as granted. Raises NotFound, BadInput, CannotBeTrue and InTheWay where there is nothing
@@ -33,7 +34,7 @@ def check_before_job(connection: sa.Connection, told: CheckIn, now: datetime, by
     if at < now - _LATE:
         says = f"{at.isoformat(timespec='minutes')} is more than a day ago; what was done is told by a close-out"
         raise CannotBeTrue(says, [MemberProblem(member="at", value=at.isoformat(), says=says)])
-    job = job_ahead(connection, told)
+    job = job_ahead(connection, told, caller)
     wanted = wanted_for(connection, job)
     found = _findings(connection, told, job, wanted, at)
     refused = any(each.severity is Objection.REFUSE for each in found)
@@ -51,7 +52,7 @@ def check_before_job(connection: sa.Connection, told: CheckIn, now: datetime, by
             findings=[asdict(each) for each in found],
             cautions=cautions(connection, found, wanted, at, now),
             override_reason=None if told.override is None else told.override.reason,
-            recorded_by=by,
+            recorded_by=caller.name,
             recorded_at=now,
         )
     ).inserted_primary_key
@@ -67,10 +68,19 @@ def refusal_of(kept: Check) -> NotAsSpecified:
 
 
 def kept_checks(
-    connection: sa.Connection, *, task: int | None, position: str | None, limit: int, cursor: str | None
+    connection: sa.Connection,
+    caller: Caller,
+    *,
+    task: int | None,
+    position: str | None,
+    limit: int,
+    cursor: str | None,
 ) -> CheckList:
-    """The newest first. What comes in while somebody turns pages is on none of them. Raises BadInput."""
-    query = sa.select(checks)
+    """Those that the caller sees, the newest first. Raises BadInput.
+
+    What comes in while somebody turns pages is on none of them.
+    """
+    query = sa.select(checks).where(caller.only_systems(checks.c.system))
     if task is not None:
         query = query.where(checks.c.task == task)
     if position is not None:

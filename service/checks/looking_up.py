@@ -15,6 +15,7 @@ from scheduler.vocabulary import Access, TaskKind, YesNo
 from service.close_outs.effects import canonical
 from service.close_outs.known import fluid_told, lot_expires
 from service.database import current_rows
+from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of, load_alternates
 from service.plant_store.time import to_day
@@ -45,29 +46,34 @@ class JobAhead:
         return float(self.position["housing_volume_L"] or 0.0)
 
 
-def job_ahead(connection: sa.Connection, told: CheckIn) -> JobAhead:
-    """Raises NotFound for an unknown task, CannotBeTrue for an unknown place, InTheWay for what is done already."""
+def job_ahead(connection: sa.Connection, told: CheckIn, caller: Caller) -> JobAhead:
+    """Raises NotFound for an unknown task, CannotBeTrue for an unknown place, InTheWay for what is done already.
+
+    What the caller does not see is unknown.
+    """
     kind = None
     system, position = told.system, told.position
     if told.task is not None:
-        row = connection.execute(sa.select(tasks).where(tasks.c.id == told.task)).mappings().one_or_none()
+        query = sa.select(tasks).where(tasks.c.id == told.task, caller.only_systems(tasks.c.system))
+        row = connection.execute(query).mappings().one_or_none()
         if row is None:
             raise NotFound(f"there is no task {told.task}")
         if row["state"] == "done":
             raise InTheWay(f"task {told.task} is done; what was really used is told by its close-out")
         kind, system, position = TaskKind(row["kind"]), row["system"], row["position"] or None
-    place = None if position is None else _named(connection, "position", t.positions, position)
+    place = None if position is None else _named(connection, caller, "position", t.positions, position)
     if place is not None:
         system = place["system"]
-    job = JobAhead(told.task, _named(connection, "system", t.systems, str(system)), place, kind)
+    job = JobAhead(told.task, _named(connection, caller, "system", t.systems, str(system)), place, kind)
     if job.position is None and told.part_number is not None:
         says = "a part belongs to a position: say which"
         raise BadInput(says, [MemberProblem(member="part_number", value=told.part_number, says=says)])
     return job
 
 
-def _named(connection: sa.Connection, member: str, table: sa.Table, code: str) -> sa.RowMapping:
-    row = connection.execute(sa.select(table).where(table.c[member] == code)).mappings().one_or_none()
+def _named(connection: sa.Connection, caller: Caller, member: str, table: sa.Table, code: str) -> sa.RowMapping:
+    query = sa.select(table).where(table.c[member] == code, caller.only_systems(table.c.system))
+    row = connection.execute(query).mappings().one_or_none()
     if row is None:
         says = f"there is no {member} '{code}'"
         raise CannotBeTrue(says, [MemberProblem(member=member, value=code, says=says)])

@@ -52,7 +52,7 @@ def check_shelf(
         raise NotAllowed(f"an override needs a key with scope 'override'; key '{caller.name}' does not have it")
 
     def work(connection: sa.Connection) -> Answer:
-        kept = check_before_job(connection, body, now, caller.name)
+        kept = check_before_job(connection, body, now, caller)
         if kept.verdict is CheckVerdict.REFUSED:  # an answer, not an error: raised, it would undo what it keeps
             problem = refusal_of(kept)
             return Answer(problem.status, document_of(problem).model_dump(mode="json"))
@@ -67,7 +67,7 @@ def check_shelf(
 
 @router.get("", summary="Checks, the newest first")
 def list_checks(
-    _caller: Reader,
+    caller: Reader,
     database: OpenDatabase,
     task: RowNumber | None = None,
     position: Annotated[str | None, Query(max_length=200)] = None,
@@ -76,4 +76,4 @@ def list_checks(
 ) -> CheckList:
     """Who checked what for which job, what it came to, and by which reason a refusal was set aside."""
     with database.reading() as connection:
-        return kept_checks(connection, task=task, position=position, limit=limit, cursor=cursor)
+        return kept_checks(connection, caller, task=task, position=position, limit=limit, cursor=cursor)

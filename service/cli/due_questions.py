@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from service.cli.changes_table import print_changes
 from service.cli.explanation import print_explanation
+from service.cli.opening import READING
 from service.database import Database
 from service.due.explaining import explain
 from service.due.history import changes_since
@@ -33,7 +34,7 @@ def show_changes(database: Database, since: str, plant: str | None, system: str 
     except BadInput as error:
         raise typer.BadParameter(str(error)) from None
     with database.reading() as connection:
-        found = changes_since(connection, asked, plant=plant, system=system)
+        found = changes_since(connection, READING, asked, plant=plant, system=system)
     if as_json:
         write_json(found)
     else:

@@ -8,7 +8,7 @@ from rich.text import Text
 from api_schemas.oil import SystemOil
 from service.cli.due_questions import write_json
 from service.cli.due_table import bare_table, wide_console
-from service.cli.opening import DatabaseOption, open_database
+from service.cli.opening import READING, DatabaseOption, open_database
 from service.clock.now import now_utc
 from service.oil.answering import oil_of_systems
 
@@ -26,7 +26,7 @@ def oil(
     """Levels that count, and the loss by top-ups with its 80 % band."""
     opened = open_database(database)
     with opened.reading() as connection:
-        found = oil_of_systems(connection, now_utc(), system)
+        found = oil_of_systems(connection, READING, now_utc(), system)
     if as_json:
         write_json(found)
         return

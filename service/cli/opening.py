@@ -67,6 +67,10 @@ def open_database(url: str | None) -> Database:
     return database
 
 
+READING = Caller("command line", frozenset({Scope.READ}))
+"""Whoever has the database in hand and only reads: no record names him."""
+
+
 def local_caller() -> Caller:
     """Whoever has the database in hand may do everything; the record names the account."""
     return Caller(f"command line of {getpass.getuser()}", frozenset({Scope.ADMINISTER}))

@@ -10,7 +10,7 @@ from api_schemas.due import DueItem, DueList
 from api_schemas.imports import ImportOutcome
 from service.cli.due_questions import show_changes, show_explanation, write_json
 from service.cli.due_table import print_due
-from service.cli.opening import AsOfOption, DatabaseOption, local_caller, moments_of, open_database
+from service.cli.opening import READING, AsOfOption, DatabaseOption, local_caller, moments_of, open_database
 from service.cli.progress import shown_progress
 from service.clock.now import now_utc
 from service.due.listing import due_at_moment, due_from_last_pass
@@ -124,13 +124,14 @@ def due(
         return
     with opened.reading() as connection:
         if as_of is None:
-            found = due_from_last_pass(connection, plant=plant_code, system=system)
+            found = due_from_last_pass(connection, READING, plant=plant_code, system=system)
         else:
             moments = {
                 plant: moment for plant, moment in moments_of(as_of, opened).items() if plant_code in (None, plant)
             }
             lists = [
-                due_at_moment(connection, moment, plant=plant, system=system) for plant, moment in moments.items()
+                due_at_moment(connection, READING, moment, plant=plant, system=system)
+                for plant, moment in moments.items()
             ]
             found = _joined(lists)
     if as_json:

@@ -18,21 +18,22 @@ from service.close_outs.tables import close_out_corrections, close_outs
 from service.due.listing import due_of_position
 from service.due.planning_pass import run_pass
 from service.evidence.tables import evidence_files
+from service.keys.keeping import Caller
 from service.problems import InTheWay, NotFound
 from service.work_orders.cards import cautions_of
 from service.work_orders.history import note_step
 from service.work_orders.tables import tasks, work_orders
 
 
-def record_close_out(connection: sa.Connection, told: CloseOutIn, now: datetime, by: str) -> CloseOut:
+def record_close_out(connection: sa.Connection, told: CloseOutIn, now: datetime, caller: Caller) -> CloseOut:
     """Record it and plan the system anew, in the caller's transaction.
 
     Raises CannotBeTrue for what contradicts the records, ConfirmationNeeded for what is not as specified and was
     not confirmed, InTheWay where the task is closed already.
     """
     check_statement(told)
-    now = moment_of_turn(connection, now)
-    subject = subject_of(connection, told, now, by)
+    now, by = moment_of_turn(connection, now), caller.name
+    subject = subject_of(connection, told, now, caller)
     checked = check_close_out(connection, told, subject, now)
     source_id = _insert(connection, told, subject, checked, now, by)
     catalogue_unknown(connection, told, subject, checked)

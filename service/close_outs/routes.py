@@ -7,11 +7,11 @@ from fastapi import APIRouter, Body
 from starlette.responses import JSONResponse
 
 from api_schemas.close_outs import CloseOut, CloseOutIn, CorrectionIn, LaterReadings
-from api_schemas.quantities import RowNumber
 from service.close_outs.correcting import correct_close_out
 from service.close_outs.recording import add_readings, close_out_of, record_close_out
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
 from service.keys.answering import Answer, answer_once, digest_of
+from service.seen_by_caller import SeenCloseOut
 
 router = APIRouter(prefix="/close-outs", tags=["close-outs"])
 
@@ -57,7 +57,7 @@ def close(
     """
 
     def work(connection: sa.Connection) -> Answer:
-        recorded = record_close_out(connection, body, now, caller.name)
+        recorded = record_close_out(connection, body, now, caller)
         return Answer(201, recorded.model_dump(mode="json"))
 
     digest = digest_of("close-outs", body.model_dump(mode="json"))
@@ -65,7 +65,7 @@ def close(
 
 
 @router.get("/{close_out_id}", summary="A close-out as it stands")
-def show_close_out(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber) -> CloseOut:
+def show_close_out(_caller: Reader, database: OpenDatabase, close_out_id: SeenCloseOut) -> CloseOut:
     """With its corrections, and the position's next due date as it stands now."""
     with database.reading() as connection:
         return close_out_of(connection, close_out_id)
@@ -78,7 +78,7 @@ def add_later_readings(
     caller: Worker,
     database: OpenDatabase,
     now: Now,
-    close_out_id: RowNumber,
+    close_out_id: SeenCloseOut,
     body: Annotated[LaterReadings, Body()],
     idempotency_key: IdempotencyKey = None,
 ) -> JSONResponse:
@@ -106,7 +106,7 @@ def correct(
     caller: Worker,
     database: OpenDatabase,
     now: Now,
-    close_out_id: RowNumber,
+    close_out_id: SeenCloseOut,
     body: Annotated[CorrectionIn, Body(examples=[CORRECTION_EXAMPLE])],
     idempotency_key: IdempotencyKey = None,
 ) -> JSONResponse:

@@ -11,6 +11,7 @@ from scheduler.planning.kits import RENEWS
 from scheduler.planning.wanted_work import task_kind_of
 from scheduler.vocabulary import ElementKind, OrderStep, TaskKind, Trigger, WorkOrderState
 from service.close_outs.tables import close_outs, happened
+from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.problems import BadInput, CannotBeTrue, InTheWay, NotFound
 from service.work_orders.history import note_step
@@ -39,15 +40,18 @@ class Subject:
         return "" if self.position is None else self.position["meter"] or ""
 
 
-def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: str) -> Subject:
-    """Find or make the task. Raises NotFound, CannotBeTrue for an unknown position, InTheWay where it is closed."""
+def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, caller: Caller) -> Subject:
+    """Find or make the task, where the caller sees its plant.
+
+    Raises NotFound, CannotBeTrue for an unknown position, InTheWay where it is closed.
+    """
     if told.task is not None:
-        return _named(connection, told, told.task)
+        return _named(connection, told, told.task, caller)
     if told.position is None and told.system is None:
         says = "say which position was worked on, which task this closes, or the system and the kind of work"
         raise BadInput("neither task nor position is given", [MemberProblem(member="position", says=says)])
-    position = None if told.position is None else _position(connection, told.position)
-    system = _system_of(connection, told, position)
+    position = None if told.position is None else _position(connection, told.position, caller)
+    system = _system_of(connection, told, position, caller)
     kind = _kind_of(told, position)
     row = (
         connection.execute(
@@ -63,7 +67,7 @@ def subject_of(connection: sa.Connection, told: CloseOutIn, now: datetime, by: s
     )
     if row is not None:
         return _as_subject(row, position, ordered=True)
-    return _made(connection, told, system, position, kind, now, by)
+    return _made(connection, told, system, position, kind, now, caller.name)
 
 
 def subject_again(connection: sa.Connection, task: int) -> Subject:
@@ -73,9 +77,10 @@ def subject_again(connection: sa.Connection, task: int) -> Subject:
     return _as_subject(row, position, ordered=row["because"].get("code") != _UNPLANNED)
 
 
-def _system_of(connection: sa.Connection, told: CloseOutIn, position: sa.RowMapping | None) -> str:
+def _system_of(connection: sa.Connection, told: CloseOutIn, position: sa.RowMapping | None, caller: Caller) -> str:
     if position is None:
-        if connection.scalar(sa.select(t.systems.c.system).where(t.systems.c.system == told.system)) is None:
+        known = sa.select(t.systems.c.system).where(t.systems.c.system == told.system, caller.only(t.systems.c.plant))
+        if connection.scalar(known) is None:
             says = f"there is no system '{told.system}'"
             raise CannotBeTrue(says, [MemberProblem(member="system", value=told.system, says=says)])
         return str(told.system)
@@ -102,8 +107,9 @@ def _usual_kind(told: CloseOutIn, position: sa.RowMapping) -> TaskKind:
     return TaskKind.INSPECT if told.element_changed is False else task_kind_of(ElementKind(position["element_kind"]))
 
 
-def _named(connection: sa.Connection, told: CloseOutIn, task: int) -> Subject:
-    row = connection.execute(sa.select(tasks).where(tasks.c.id == task)).mappings().one_or_none()
+def _named(connection: sa.Connection, told: CloseOutIn, task: int, caller: Caller) -> Subject:
+    query = sa.select(tasks).where(tasks.c.id == task, caller.only_systems(tasks.c.system))
+    row = connection.execute(query).mappings().one_or_none()
     if row is None:
         raise NotFound(f"there is no task {task}")
     if told.position is not None and told.position != row["position"]:
@@ -137,12 +143,14 @@ def _as_subject(row: sa.RowMapping, position: sa.RowMapping | None, *, ordered: 
     )
 
 
-def _position(connection: sa.Connection, code: str) -> sa.RowMapping:
+def _position(connection: sa.Connection, code: str, caller: Caller | None = None) -> sa.RowMapping:
     query = (
         sa.select(t.positions, t.element_types.c.kind.label("element_kind"))
         .join(t.element_types, t.element_types.c.part_number == t.positions.c.part_number)
         .where(t.positions.c.position == code)
     )
+    if caller is not None:
+        query = query.where(caller.only_systems(t.positions.c.system))
     row = connection.execute(query).mappings().one_or_none()
     if row is None:
         says = f"there is no position '{code}'"

@@ -1,4 +1,7 @@
-"""`/v1/demand`: what will be used, what to buy, and whether such forecasts came true."""
+"""`/v1/demand`: what will be used, what to buy, and whether such forecasts came true.
+
+For keys of all plants: one stock serves them all, and what one plant needs of it says nothing of when it runs out.
+"""
 
 from dataclasses import replace
 from typing import Annotated, Any, Literal
@@ -15,7 +18,7 @@ from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
 from service.demand.sheets import FILE_TYPES, as_file, buying_sheet, demand_sheet
-from service.dependencies import Now, OpenDatabase, Reader
+from service.dependencies import Now, OpenDatabase, ReaderOfAll
 from service.due.cursors import read_cursor
 from service.problems import BadInput
 
@@ -70,7 +73,7 @@ Asked = Annotated[Asking, Depends()]
 
 @router.get("/demand", summary="What will be used of each part and oil, and when stock runs out")
 def list_demand(
-    _caller: Reader,
+    _caller: ReaderOfAll,
     database: OpenDatabase,
     asked: Asked,
     item: Annotated[str | None, Query(max_length=200, description="Only this part number or fluid.")] = None,
@@ -93,7 +96,9 @@ def list_demand(
 
 
 @router.get("/demand/buying", summary="What to order, how much, by when and why")
-def list_buying(_caller: Reader, database: OpenDatabase, asked: Asked, limit: PageLimit = LONGEST_PAGE) -> BuyingList:
+def list_buying(
+    _caller: ReaderOfAll, database: OpenDatabase, asked: Asked, limit: PageLimit = LONGEST_PAGE
+) -> BuyingList:
     """One list of everything that has to be ordered within the periods asked, the most urgent first."""
     with database.reading() as connection:
         return buying_page(connection, asked.question_in(connection), after=asked.after, limit=limit)
@@ -103,7 +108,7 @@ def list_buying(_caller: Reader, database: OpenDatabase, asked: Asked, limit: Pa
     "/demand/file", summary="Demand or buying list as CSV or workbook", response_class=Response, responses=_FILES
 )
 def write_file(
-    _caller: Reader,
+    _caller: ReaderOfAll,
     database: OpenDatabase,
     asked: Asked,
     list_: Annotated[Literal["demand", "buying"], Query(alias="list")] = "demand",
@@ -124,7 +129,7 @@ def write_file(
 
 
 @router.get("/demand/learned", summary="Forecast against used")
-def show_learned(_caller: Reader, database: OpenDatabase, now: Now) -> DemandLearned:
+def show_learned(_caller: ReaderOfAll, database: OpenDatabase, now: Now) -> DemandLearned:
     """The forecasts that the first pass of each month kept, of periods that have passed."""
     with database.reading() as connection:
         return learned_from(connection, now)

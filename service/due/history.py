@@ -19,6 +19,7 @@ from service.due.planning_pass import last_pass_id
 from service.due.since import Since, told_since
 from service.due.tables import due_moves, passes
 from service.due.wording import Wording
+from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.problems import NotFound
 
@@ -46,6 +47,7 @@ def history_of(connection: sa.Connection, position: str, *, limit: int, cursor: 
 
 def changes_since(
     connection: sa.Connection,
+    caller: Caller,
     since: Since,
     *,
     limit: int | None = None,
@@ -53,14 +55,18 @@ def changes_since(
     plant: str | None = None,
     system: str | None = None,
 ) -> DueChanges:
-    """What became of the dates up to the last pass, or the one that the cursor carries. Raises InTheWay, NotFound."""
+    """What became of the dates that the caller sees, up to the last pass or the one that the cursor carries.
+
+    Raises InTheWay before the first pass, NotFound where there is none of the cursor.
+    """
     pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
     if pass_id is None:
         raise no_pass_yet()
     header = connection.execute(sa.select(passes).where(passes.c.id == pass_id)).mappings().one_or_none()
     if header is None:
         raise NotFound("there is no pass of this cursor; begin again without a cursor")
-    query = sa.select(due_moves).where(told_since(connection, since, pass_id, header["as_of"]))
+    told = told_since(connection, since, pass_id, header["as_of"])
+    query = sa.select(due_moves).where(told, caller.only(due_moves.c.plant))
     if plant is not None:
         query = query.where(due_moves.c.plant == plant)
     if system is not None:

@@ -11,6 +11,7 @@ from service.due.cursors import read_cursor, write_cursor
 from service.due.items import diagnoses_by_position, due_row, wire_item
 from service.due.planning_pass import last_pass_id, load_known
 from service.due.tables import due_items, passes
+from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.problems import InTheWay, NotFound
 
@@ -19,18 +20,22 @@ LONGEST_PAGE = 1000
 
 def due_from_last_pass(
     connection: sa.Connection,
+    caller: Caller,
     *,
     limit: int | None = None,
     cursor: str | None = None,
     plant: str | None = None,
     system: str | None = None,
 ) -> DueList:
-    """A page of the last pass's list, or of the pass that the cursor carries. Raises InTheWay before the first."""
+    """A page of what the caller sees of the last pass's list, or of the pass that the cursor carries.
+
+    Raises InTheWay before the first pass, NotFound where the cursor's is no longer kept.
+    """
     pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
     if pass_id is None:
         raise no_pass_yet()
     header = connection.execute(sa.select(passes).where(passes.c.id == pass_id)).mappings().one_or_none()
-    chosen = due_items.c.pass_id == pass_id
+    chosen = (due_items.c.pass_id == pass_id) & caller.only(due_items.c.plant)
     if plant is not None:
         chosen &= due_items.c.plant == plant
     if system is not None:
@@ -56,13 +61,22 @@ def due_from_last_pass(
 
 
 def due_at_moment(
-    connection: sa.Connection, as_of: datetime, *, plant: str | None = None, system: str | None = None
+    connection: sa.Connection,
+    caller: Caller,
+    as_of: datetime,
+    *,
+    plant: str | None = None,
+    system: str | None = None,
 ) -> DueList:
-    """The whole list as it would have been computed at `as_of` from what was known then."""
+    """What the caller sees of the list as it would have been computed at `as_of` from what was known then.
+
+    Every plant is computed all the same: their lives teach each other.
+    """
     known = load_known(connection, as_of)
     planned = plan(known)
     notes = diagnoses_by_position(known.columns, planned.diagnoses)
     rows = [due_row(known.columns, item, notes.get(item.position, []), as_of) for item in planned.items]
+    rows = [row for row in rows if caller.sees(row["plant"])]
     rows = [row for row in rows if plant in (None, row["plant"]) and system in (None, row["system"])]
     rows.sort(key=lambda row: (row["due_at"] is None, row["due_at"] or as_of, row["position"]))
     units = display_units(connection)

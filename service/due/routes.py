@@ -8,30 +8,30 @@ from api_schemas.due import DueItem, DueList, PassNote
 from api_schemas.due_history import DueChanges, DueHistory
 from api_schemas.moments import Moment
 from service.clock.turn import moment_of_turn
-from service.dependencies import Now, OpenDatabase, Planner, Reader
+from service.dependencies import Now, OnlyPlant, OpenDatabase, PlannerOfAll, Reader
 from service.due.history import changes_since, history_of
 from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
 from service.due.planning_pass import run_pass
 from service.due.since import LAST_WEEK, read_since
 from service.problems import NotFound
+from service.seen_by_caller import SeenPosition
 
 router = APIRouter(tags=["due"])
 
 Limit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
-OnlyPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
 OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
 PageAfter = Annotated[str | None, Query(max_length=200, description="`next` of the page before.")]
 
 
 @router.get("/due", summary="What is due, by date, with its uncertainty and its reason")
 def list_due(
-    _caller: Reader,
+    caller: Reader,
     database: OpenDatabase,
+    plant: OnlyPlant,
     as_of: Annotated[
         Moment | None,
         Query(description="Compute afresh from what was known at that time; nothing is kept and no cursor given."),
     ] = None,
-    plant: OnlyPlant = None,
     system: OnlySystem = None,
     limit: Limit = LONGEST_PAGE,
     cursor: PageAfter = None,
@@ -39,33 +39,35 @@ def list_due(
     """One item per position in service, sorted by `due_at`, those without a date last."""
     with database.reading() as connection:
         if as_of is not None:
-            return due_at_moment(connection, as_of, plant=plant, system=system)
-        return due_from_last_pass(connection, limit=limit, cursor=cursor, plant=plant, system=system)
+            return due_at_moment(connection, caller, as_of, plant=plant, system=system)
+        return due_from_last_pass(connection, caller, limit=limit, cursor=cursor, plant=plant, system=system)
 
 
 @router.get("/due/changes", summary="What is new, earlier, later and done since then")
 def list_changes(
-    _caller: Reader,
+    caller: Reader,
     database: OpenDatabase,
+    plant: OnlyPlant,
     since: Annotated[
         str,
         Query(
             max_length=40, description="`last-pass`, `last-week`, a time with an offset, or a date: from its start."
         ),
     ] = LAST_WEEK,
-    plant: OnlyPlant = None,
     system: OnlySystem = None,
     limit: Limit = LONGEST_PAGE,
     cursor: PageAfter = None,
 ) -> DueChanges:
     """Each position's date then against its date now, with the most telling cause first."""
     with database.reading() as connection:
-        return changes_since(connection, read_since(since), limit=limit, cursor=cursor, plant=plant, system=system)
+        return changes_since(
+            connection, caller, read_since(since), limit=limit, cursor=cursor, plant=plant, system=system
+        )
 
 
 @router.get("/due/{position}/history", summary="How one position's due date moved, and why")
 def show_history(
-    _caller: Reader, database: OpenDatabase, position: str, limit: Limit = 100, cursor: PageAfter = None
+    _caller: Reader, database: OpenDatabase, position: SeenPosition, limit: Limit = 100, cursor: PageAfter = None
 ) -> DueHistory:
     """Newest first; each line begins with the date that the line before it ended with."""
     with database.reading() as connection:
@@ -73,7 +75,7 @@ def show_history(
 
 
 @router.get("/due/{position}", summary="One position's due date")
-def show_due(_caller: Reader, database: OpenDatabase, position: str) -> DueItem:
+def show_due(_caller: Reader, database: OpenDatabase, position: SeenPosition) -> DueItem:
     """From the last pass."""
     with database.reading() as connection:
         item = due_of_position(connection, position)
@@ -83,7 +85,7 @@ def show_due(_caller: Reader, database: OpenDatabase, position: str) -> DueItem:
 
 
 @router.post("/passes", status_code=201, summary="Run a planning pass now")
-def run_pass_now(caller: Planner, database: OpenDatabase, now: Now) -> PassNote:
+def run_pass_now(caller: PlannerOfAll, database: OpenDatabase, now: Now) -> PassNote:
     """Due dates, diagnoses, drafts and picks are brought up to date in one transaction."""
     with database.writing() as connection:
         turn = moment_of_turn(connection, now)

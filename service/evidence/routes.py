@@ -7,13 +7,14 @@ from starlette.responses import JSONResponse
 
 from api_schemas.evidence import EvidenceFile, EvidenceList
 from api_schemas.problems import MemberProblem
-from api_schemas.quantities import Line, RowNumber
+from api_schemas.quantities import Line
 from scheduler.vocabulary import EvidenceKind
 from service.dependencies import Now, OpenDatabase, Reader, Worker
 from service.evidence.content import LARGEST_FILE_BYTES, MOST_FILES
 from service.evidence.keeping import attach_file, files_of, kept_file
 from service.evidence.names import attachment, name_to_save
 from service.problems import BadInput, shown
+from service.seen_by_caller import SeenCloseOut, SeenFile
 
 router = APIRouter(tags=["evidence"])
 
@@ -65,7 +66,7 @@ def attach(
     _parts: Annotated[None, Depends(_each_part_once)],
     database: OpenDatabase,
     now: Now,
-    close_out_id: RowNumber,
+    close_out_id: SeenCloseOut,
     file: Annotated[UploadFile, File(description="A JPEG, PNG or PDF; its content says which.")],
     name: Annotated[str | None, Form(max_length=1000, description="By default the file's own.")] = None,
     shows: Annotated[Line | None, Form(description="Like 'pleats at the inlet, bright flakes'.")] = None,
@@ -87,7 +88,7 @@ def attach(
 
 
 @router.get("/close-outs/{close_out_id}/files", summary="The files of a close-out")
-def list_files(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber) -> EvidenceList:
+def list_files(_caller: Reader, database: OpenDatabase, close_out_id: SeenCloseOut) -> EvidenceList:
     """Also of one that was taken back."""
     with database.reading() as connection:
         return EvidenceList(items=files_of(connection, close_out_id))
@@ -97,7 +98,7 @@ def list_files(_caller: Reader, database: OpenDatabase, close_out_id: RowNumber)
 def show_file(
     _caller: Reader,
     database: OpenDatabase,
-    file_id: RowNumber,
+    file_id: SeenFile,
     if_none_match: Annotated[str | None, Header(max_length=1000)] = None,
 ) -> Response:
     """To be saved, never to be shown by a browser inside a page. Its ETag never changes."""

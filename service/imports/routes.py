@@ -11,7 +11,7 @@ from fastapi import APIRouter, File, Form, UploadFile
 from api_schemas.imports import ImportOutcome
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
-from service.dependencies import Integrator, Now, OpenDatabase, Reader
+from service.dependencies import IntegratorOfAll, Now, OpenDatabase, ReaderOfAll
 from service.imports.importing import import_folder
 from service.imports.tables import imports
 from service.plant_folder.refusals import FolderRefused
@@ -27,7 +27,7 @@ router = APIRouter(prefix="/imports", tags=["imports"])
     responses={422: {"description": "Every error of the folder; nothing was changed"}},
 )
 def import_zip(
-    caller: Integrator,
+    caller: IntegratorOfAll,
     database: OpenDatabase,
     now: Now,
     file: Annotated[UploadFile, File(description="The folder as a .zip of CSV tables, or an .xlsx workbook.")],
@@ -59,7 +59,7 @@ def import_zip(
 
 
 @router.get("/{import_id}", summary="The outcome of an import")
-def show_import(_caller: Reader, database: OpenDatabase, import_id: RowNumber) -> ImportOutcome:
+def show_import(_caller: ReaderOfAll, database: OpenDatabase, import_id: RowNumber) -> ImportOutcome:
     """As it was answered."""
     with database.reading() as connection:
         kept = connection.scalar(sa.select(imports.c.outcome).where(imports.c.id == import_id))

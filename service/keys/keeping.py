@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from scheduler.vocabulary import Scope
 from service.keys.tables import api_keys
+from service.plant_folder import tables as t
 
 _PREFIX = "edk_"  # makes a leaked key recognisable to secret scanners
 _LAST_USE_IS_KEPT_EVERY = timedelta(minutes=10)
@@ -24,6 +25,7 @@ class Caller:
     scopes: frozenset[Scope]
     plants: frozenset[str] | None = None
     """The only plants that it may see and change; None: all of them, and what plants share."""
+    expires_at: datetime | None = None
 
     def may(self, scope: Scope) -> bool:
         """`administer` implies every scope but `override`."""
@@ -35,9 +37,20 @@ class Caller:
         """Whether this plant is one of its own."""
         return self.plants is None or plant in self.plants
 
+    @property
+    def its_plants(self) -> str:
+        """In words."""
+        return "all plants" if self.plants is None else ", ".join(f"'{plant}'" for plant in sorted(self.plants))
+
     def only(self, plant: sa.ColumnElement[str]) -> sa.ColumnElement[bool]:
         """Of rows with this column, those of its plants."""
         return sa.true() if self.plants is None else plant.in_(sorted(self.plants))
+
+    def only_systems(self, system: sa.ColumnElement[str]) -> sa.ColumnElement[bool]:
+        """Of rows that name a system and no plant, those of its plants."""
+        if self.plants is None:
+            return sa.true()
+        return system.in_(sa.select(t.systems.c.system).where(self.only(t.systems.c.plant)))
 
 
 def make_key(
@@ -77,7 +90,8 @@ def caller_of(connection: sa.Connection, secret: str, now: datetime) -> Caller |
     if row["expires_at"] is not None and row["expires_at"] <= now:
         return None
     plants = None if row["plants"] is None else frozenset(row["plants"])
-    return Caller(row["name"], frozenset(Scope(scope) for scope in row["scopes"]), plants)
+    scopes = frozenset(Scope(scope) for scope in row["scopes"])
+    return Caller(row["name"], scopes, plants, row["expires_at"])
 
 
 def use_is_stale(connection: sa.Connection, secret: str, now: datetime) -> bool:

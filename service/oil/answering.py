@@ -10,6 +10,7 @@ from api_schemas.oil import LevelLooked, LossRate, LossRise, OilLossTold, System
 from scheduler.planning.oil_care import Look, oil_state
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.statistics.oil_loss import LossBand, OilLoss, Rise
+from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.plant_store.loading import load_plant
 from service.plant_store.time import from_day
@@ -17,14 +18,26 @@ from service.problems import NotFound
 from service.work_orders.cards import litres
 
 
-def oil_of_systems(connection: sa.Connection, as_of: datetime, system: str | None = None) -> SystemOilList:
-    """Of all, or of one. Raises NotFound for a system that is not there."""
-    known = sa.select(t.systems.c.system).where(t.systems.c.system == system)
-    if system is not None and connection.scalar(known) is None:
-        raise NotFound(f"there is no system '{system}'")
-    columns = load_plant(connection, as_of, None if system is None else frozenset({system}))
+def oil_of_systems(
+    connection: sa.Connection, caller: Caller, as_of: datetime, system: str | None = None
+) -> SystemOilList:
+    """Of all that the caller sees, or of one. Raises NotFound for a system that is not there."""
+    columns = load_plant(connection, as_of, _seen(connection, caller, system))
     ready = sorted(np.flatnonzero(columns.systems_ready()).tolist(), key=lambda row: columns.systems.code[row])
     return SystemOilList(as_of=as_of, items=[_of_system(columns, row) for row in ready])
+
+
+def _seen(connection: sa.Connection, caller: Caller, system: str | None) -> frozenset[str] | None:
+    """None where that is every system there is."""
+    if system is None and caller.plants is None:
+        return None
+    query = sa.select(t.systems.c.system).where(caller.only(t.systems.c.plant))
+    if system is not None:
+        query = query.where(t.systems.c.system == system)
+    found = frozenset(connection.scalars(query))
+    if system is not None and not found:
+        raise NotFound(f"there is no system '{system}'")
+    return found
 
 
 def _of_system(columns: PlantColumns, system: int) -> SystemOil:

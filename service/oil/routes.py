@@ -13,11 +13,11 @@ router = APIRouter(tags=["oil"])
 
 @router.get("/oil", summary="The oil of each system: its level, and how much is used a week")
 def show_oil(
-    _caller: Reader,
+    caller: Reader,
     database: OpenDatabase,
     now: Now,
     system: Annotated[str | None, Query(max_length=200, description="Only this one.")] = None,
 ) -> SystemOilList:
     """Only looks at rest and in the defined position count; what refills a change of an element or oil is no loss."""
     with database.reading() as connection:
-        return oil_of_systems(connection, now, system)
+        return oil_of_systems(connection, caller, now, system)

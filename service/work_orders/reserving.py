@@ -9,6 +9,7 @@ from scheduler.planning.kits import Pick
 from scheduler.planning.oil_kits import OilPick
 from scheduler.planning.pipeline import PlannedTask, PlannedWork, picks_of_work
 from scheduler.vocabulary import OrderStep, WorkOrderState
+from service.keys.keeping import Caller
 from service.plant_store.catalogue import load_alternates
 from service.plant_store.time import from_day, to_day
 from service.problems import InTheWay, KitShort
@@ -28,15 +29,16 @@ def reserve_kit(
     order_id: int,
     *,
     now: datetime,
-    by: str,
+    caller: Caller,
     as_far_as_possible: bool = False,
     if_version: int | None = None,
 ) -> None:
     """Hold the order's kit. What it has already stays; again, with nothing new on the shelves, changes nothing.
 
     The order comes first for everything that nobody holds, before work that is planned earlier. Raises KitShort,
-    and holds nothing more, where a part or some of the oil is missing, unless `as_far_as_possible`; NotFound,
-    ChangedMeanwhile, and InTheWay for work that has begun or ended.
+    which names the other work that holds a part where the caller sees it, and holds nothing more, where a part or
+    some of the oil is missing, unless `as_far_as_possible`; NotFound, ChangedMeanwhile, and InTheWay for work that
+    has begun or ended.
     """
     row = order_row(connection, order_id, if_version)
     state = WorkOrderState(row["state"])
@@ -44,13 +46,16 @@ def reserve_kit(
         allowed = " or ".join(sorted(_MAY_RESERVE))
         raise InTheWay(f"work order {order_id} is {state}; its kit is reserved while it is {allowed}", state=state)
     parts, oil = _picks_of(connection, now, order_id)
-    short = [*_short_parts(connection, parts), *_short_oil(oil)]
+    short = [*_short_parts(connection, parts, caller), *_short_oil(oil)]
     if short and not as_far_as_possible:
         raise KitShort(f"the kit of work order {order_id} is short: {'; '.join(short)}", short=short)
-    if hold(connection, parts, oil, now=now, by=by):
+    if hold(connection, parts, oil, now=now, by=caller.name):
+        # kept for whoever may read this order, which tells nothing of another plant's
+        readers = Caller(caller.name, caller.scopes, frozenset({row["plant"]}))
+        note = "; ".join([*_short_parts(connection, parts, readers), *_short_oil(oil)])
         _plan_all(connection, now)
         _count_up(connection, order_id, row["version"])
-        note_step(connection, order_id, OrderStep.KIT_RESERVED, at=now, by=by, note="; ".join(short) or None)
+        note_step(connection, order_id, OrderStep.KIT_RESERVED, at=now, by=caller.name, note=note or None)
 
 
 def release_kit(
@@ -93,9 +98,9 @@ def _plan_all(connection: sa.Connection, now: datetime) -> None:
     save_picks(connection, *_picks_of(connection, now))
 
 
-def _short_parts(connection: sa.Connection, parts: Sequence[Pick]) -> list[str]:
+def _short_parts(connection: sa.Connection, parts: Sequence[Pick], reader: Caller) -> list[str]:
     return [
-        f"{pick.quantity} × {pick.part_number}{_held_for(connection, pick.part_number)}{_until(pick)}"
+        f"{pick.quantity} × {pick.part_number}{_held_for(connection, pick.part_number, reader)}{_until(pick)}"
         for pick in parts
         if pick.shelf is None
     ]
@@ -105,16 +110,20 @@ def _short_oil(oil: Sequence[OilPick]) -> list[str]:
     return [f"{pick.volume_L:g} L of {pick.fluid}{_until(pick)}" for pick in oil if pick.shelf is None]
 
 
-def _held_for(connection: sa.Connection, part_number: str) -> str:
-    """Which other work holds pieces of the part."""
+def _held_for(connection: sa.Connection, part_number: str, reader: Caller) -> str:
+    """Which other work holds pieces of the part, as far as the reader sees it."""
     query = (
-        sa.select(tasks.c.work_order, picks.c.reserved_by, sa.func.sum(picks.c.quantity))
+        sa.select(tasks.c.work_order, picks.c.reserved_by, sa.func.sum(picks.c.quantity), work_orders.c.plant)
         .join(tasks, tasks.c.id == picks.c.task)
+        .join(work_orders, work_orders.c.id == tasks.c.work_order)
         .where(tasks.c.state == "open", picks.c.reserved_at.is_not(None), picks.c.part_number == part_number)
-        .group_by(tasks.c.work_order, picks.c.reserved_by)
+        .group_by(tasks.c.work_order, picks.c.reserved_by, work_orders.c.plant)
         .order_by(tasks.c.work_order)
     )
-    held = [f"{count} held for work order {order} by {by}" for order, by, count in connection.execute(query)]
+    rows = connection.execute(query).all()
+    held = [f"{count} held for work order {order} by {by}" for order, by, count, plant in rows if reader.sees(plant)]
+    elsewhere = sum(count for _, _, count, plant in rows if not reader.sees(plant))
+    held += [f"{elsewhere} held for other work"] if elsewhere else []
     return f" ({', '.join(held)})" if held else ""
 
 

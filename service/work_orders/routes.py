@@ -8,11 +8,11 @@ from fastapi import APIRouter, Body, Depends, Header, Query, Response
 from starlette.responses import HTMLResponse
 
 from api_schemas.problems import MemberProblem
-from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
-from service.dependencies import Now, OpenDatabase, Planner, PublicAddress, Reader, Worker
+from service.dependencies import Now, OnlyPlant, OpenDatabase, Planner, PublicAddress, Reader, Worker
 from service.problems import BadInput
+from service.seen_by_caller import SeenOrder
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards, zone_of
@@ -32,12 +32,12 @@ _OPEN = ("draft", "issued", "underway", "held")
 
 @router.get("", summary="Work orders, by planned day")
 def list_work_orders(
-    _caller: Reader,
+    caller: Reader,
     database: OpenDatabase,
+    plant: OnlyPlant,
     state: Annotated[
         list[WorkOrderState] | None, Query(description="Only these states; by default the open ones.")
     ] = None,
-    plant: Annotated[str | None, Query(max_length=200)] = None,
     system: Annotated[str | None, Query(max_length=200)] = None,
     position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
@@ -45,7 +45,7 @@ def list_work_orders(
 ) -> WorkOrderList:
     """With tasks, picks, shortages and cautions; the steps are in each order by itself."""
     after = _after(cursor)
-    query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN))
+    query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN), caller.only(work_orders.c.plant))
     if plant is not None:
         query = query.where(work_orders.c.plant == plant)
     if system is not None:
@@ -62,7 +62,7 @@ def list_work_orders(
 
 
 @router.get("/{order_id}", summary="One work order: the job card")
-def show_work_order(_caller: Reader, database: OpenDatabase, order_id: RowNumber, response: Response) -> WorkOrder:
+def show_work_order(_caller: Reader, database: OpenDatabase, order_id: SeenOrder, response: Response) -> WorkOrder:
     """Its `version` is the ETag."""
     with database.reading() as connection:
         found = work_order(connection, order_id)
@@ -71,7 +71,7 @@ def show_work_order(_caller: Reader, database: OpenDatabase, order_id: RowNumber
 
 
 @router.get("/{order_id}/card", summary="The job card to print or to read on a phone", response_class=HTMLResponse)
-def show_card(_caller: Reader, database: OpenDatabase, order_id: RowNumber, address: PublicAddress) -> HTMLResponse:
+def show_card(_caller: Reader, database: OpenDatabase, order_id: SeenOrder, address: PublicAddress) -> HTMLResponse:
     """One page in black and white, whole in itself: no script, nothing fetched from elsewhere."""
     with database.reading() as connection:
         card = card_page(connection, order_id, public_address=address)
@@ -79,14 +79,14 @@ def show_card(_caller: Reader, database: OpenDatabase, order_id: RowNumber, addr
 
 
 @router.get("/{order_id}/kit", summary="What to fetch for a work order, shelf by shelf")
-def show_kit(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> KitSheet:
+def show_kit(_caller: Reader, database: OpenDatabase, order_id: SeenOrder) -> KitSheet:
     """Of its open tasks; what is short stands last, with the day on which supply covers it."""
     with database.reading() as connection:
         return kit_sheet(connection, order_id)
 
 
 @router.get("/{order_id}/history", summary="What became of a work order: who did what, when and why")
-def show_history(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -> History:
+def show_history(_caller: Reader, database: OpenDatabase, order_id: SeenOrder) -> History:
     """From the first step on; nothing of it is ever changed."""
     with database.reading() as connection:
         order = order_row(connection, order_id)
@@ -120,7 +120,7 @@ class OrderChange:
     """One change to one order, told at `now`, if it is still at the version of `If-Match`."""
 
     def __init__(
-        self, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+        self, database: OpenDatabase, now: Now, order_id: SeenOrder, response: Response, if_match: IfMatch = None
     ) -> None:
         self._database, self._response, self._if_match = database, response, if_match
         self.order_id, self.now = order_id, now
@@ -169,7 +169,7 @@ def reserve(
         lambda connection: reserve_kit(
             *(connection, change.order_id),
             now=change.now,
-            by=caller.name,
+            caller=caller,
             as_far_as_possible=body.as_far_as_possible,
             if_version=version,
         )

@@ -69,7 +69,7 @@ class RunningOrders(Walking):
                 reserve_kit(
                     *(connection, order["id"]),
                     now=self.now,
-                    by=CALLER.name,
+                    caller=CALLER,
                     as_far_as_possible=as_far_as_possible,
                 )
         except (InTheWay, KitShort):
