@@ -18,6 +18,10 @@ app = typer.Typer(help="Make, list and revoke bearer keys.", no_args_is_help=Tru
 def create(
     name: Annotated[str, typer.Argument(help="Who the key stands for; it is written into every record.")],
     scope: Annotated[list[Scope], typer.Option(help="What it may do; give it several times for several scopes.")],
+    plant: Annotated[
+        list[str] | None,
+        typer.Option(help="A plant that it may see; give it several times for several. Without: all of them."),
+    ] = None,
     days: Annotated[int | None, typer.Option(min=1, max=3650, help="Days until it expires.")] = None,
     database: DatabaseOption = None,
 ) -> None:
@@ -26,9 +30,10 @@ def create(
     now = now_utc()
     expires_at = None if days is None else now + timedelta(days=days)
     with opened.writing() as connection:
-        secret = make_key(connection, name, scope, now=now, expires_at=expires_at)
+        secret = make_key(connection, name, scope, now=now, plants=plant or None, expires_at=expires_at)
     sys.stdout.write(secret + "\n")
-    typer.echo(f"key '{name}' may {', '.join(sorted(set(scope)))}; it is not shown again", err=True)
+    may, sees = ", ".join(sorted(set(scope))), _plants(plant or None)
+    typer.echo(f"key '{name}' may {may} in {sees}; it is not shown again", err=True)
 
 
 @app.command("list")
@@ -41,7 +46,12 @@ def list_(database: DatabaseOption = None) -> None:
         state = "revoked" if row["revoked_at"] else "holds"
         expires = "never expires" if row["expires_at"] is None else f"expires {row['expires_at']:%Y-%m-%d}"
         used = "never used" if row["last_used_at"] is None else f"last used {row['last_used_at']:%Y-%m-%d %H:%M} UTC"
-        typer.echo(f"{row['name']}\t{state}\t{', '.join(row['scopes'])}\t{expires}\t{used}")
+        sees = _plants(row["plants"])
+        typer.echo(f"{row['name']}\t{state}\t{', '.join(row['scopes'])}\t{sees}\t{expires}\t{used}")
+
+
+def _plants(plants: list[str] | None) -> str:
+    return "all plants" if plants is None else f"plant {', '.join(sorted(set(plants)))}"
 
 
 @app.command()

@@ -2,7 +2,7 @@
 
 import hashlib
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,6 +15,22 @@ from service.plant_folder import tables as t
 
 _PREFIX = "edk_"  # makes a leaked key recognisable to secret scanners
 _LAST_USE_IS_KEPT_EVERY = timedelta(minutes=10)
+
+
+class NotAName(ValueError):
+    """The text cannot name a key."""
+
+
+class NameTaken(ValueError):
+    """There is or was a key of that name."""
+
+
+class UnknownPlants(ValueError):
+    """A key for plants that are not there."""
+
+    def __init__(self, plants: Sequence[str]) -> None:
+        super().__init__("; ".join(f"there is no plant '{plant}'" for plant in plants))
+        self.plants = plants
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +78,27 @@ def make_key(
     plants: Iterable[str] | None = None,
     expires_at: datetime | None = None,
 ) -> str:
-    """Keep a new key and return its secret, which is shown this once. Raises ValueError for a name in use.
+    """Keep a new key and return its secret, which is shown this once. With `plants` it sees these alone.
 
-    With `plants` it sees these alone; without, all of them.
+    Raises NotAName, NameTaken and UnknownPlants, each a ValueError.
     """
+    if not name.strip() or "/" in name or name in (".", ".."):
+        raise NotAName(f"'{name}' cannot name a key: it stands between two slashes of an address")
     if connection.scalar(sa.select(api_keys.c.id).where(api_keys.c.name == name)) is not None:
-        raise ValueError(f"a key named '{name}' exists already; names are identities and are not given twice")
+        raise NameTaken(f"a key named '{name}' exists already; names are identities and are not given twice")
+    only = None if plants is None else sorted(set(plants))
+    if only is not None:
+        there = set(connection.scalars(sa.select(t.plants.c.plant)))
+        unknown = [plant for plant in only if plant not in there]
+        if unknown:
+            raise UnknownPlants(unknown)
     secret = _PREFIX + secrets.token_urlsafe(32)
     connection.execute(
         sa.insert(api_keys).values(
             name=name,
             secret_sha256=_digest(secret),
             scopes=sorted(set(scopes)),
-            plants=None if plants is None else sorted(set(plants)),
+            plants=only,
             created_at=now,
             expires_at=expires_at,
         )
