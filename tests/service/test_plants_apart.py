@@ -1,0 +1,215 @@
+"""A key of one plant: what another plant has does not exist for it, whichever route it asks."""
+
+import copy
+import io
+import re
+import string
+import zipfile
+from collections.abc import Iterator
+from typing import Any
+
+import httpx
+import pytest
+
+from scheduler.vocabulary import Scope
+from tests.service.route_table import Route, api_routes
+from tests.service.two_plants import NOWHERE, OURS, THEIRS, TwoPlants, two_plants
+
+ROUTES = api_routes()
+NAMED = [route for route in ROUTES if "{" in route.template]
+LISTS = [route for route in ROUTES if route.method == "GET" and "{" not in route.template]
+WRITES = [route for route in ROUTES if route.method != "GET"]
+
+MAKES_WHAT_IS_MISSING: dict[str, str] = {}
+"""Routes that make what is nowhere, so that a foreign code cannot look as if it were free: each with its reason."""
+
+MORE_BODIES: dict[str, list[dict[str, Any]]] = {
+    "POST /v1/close-outs": [
+        {"task": 1, "at": "2025-03-01T09:00:00Z"},
+        {"position": "P", "at": "2025-03-01T09:00:00Z"},
+        {"system": "S", "kind": "inspect", "at": "2025-03-01T09:00:00Z"},
+    ],
+    "POST /v1/checks": [{"task": 1, "part_number": "E-10"}, {"system": "S", "fluid": "HM46"}],
+}
+"""Beside the examples of the operations: names that stand in no example."""
+
+
+@pytest.fixture(scope="module")
+def plants(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TwoPlants]:
+    with two_plants(tmp_path_factory.mktemp("apart")) as both:
+        yield both
+
+
+@pytest.fixture(scope="module")
+def of_one_scope(plants: TwoPlants) -> dict[Scope, httpx.Client]:
+    return {scope: plants.service.client(plants.key(scope, name=f"ours {scope}")) for scope in Scope}
+
+
+def names_in(route: Route) -> list[str]:
+    return [name for _, name, _, _ in string.Formatter().parse(route.template) if name]
+
+
+def ask(client: httpx.Client, route: Route, things: dict[str, str], **more: Any) -> httpx.Response:
+    headers = {} if route.method == "GET" else {"Idempotency-Key": f"{things is NOWHERE} {route} {more}"[:200]}
+    return client.request(route.method, route.template.format(**things), headers=headers, **more)
+
+
+def content_of(answer: httpx.Response) -> str:
+    """All of it, also of what is packed in a workbook."""
+    if not answer.content.startswith(b"PK"):
+        return answer.text
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as packed:
+        return "".join(packed.read(name).decode("utf-8", "replace") for name in packed.namelist())
+
+
+def told(answer: httpx.Response, things: dict[str, str]) -> tuple[int, str]:
+    """Status and words; of a problem, whatever the thing is called."""
+    if answer.is_success:
+        return answer.status_code, content_of(answer)
+    document = answer.json()
+    text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
+    for name in things.values():
+        text = re.sub(rf"(?<![\w-]){re.escape(name)}(?![\w-])", "…", text)
+    return answer.status_code, text
+
+
+def operation(plants: TwoPlants, route: Route) -> dict[str, Any]:
+    found: dict[str, Any] = plants.service.app.openapi()["paths"][route.template][route.method.lower()]
+    return found
+
+
+def examples(plants: TwoPlants, route: Route) -> list[Any]:
+    """Every example body of the operation, as its description has it."""
+    body = operation(plants, route).get("requestBody", {}).get("content", {}).get("application/json", {})
+    schema = body.get("schema", {})
+    name = schema.get("$ref", "").rpartition("/")[2]
+    component = plants.service.app.openapi()["components"]["schemas"].get(name, {})
+    found = [each["value"] for each in body.get("examples", {}).values()]
+    return [*found, *schema.get("examples", ()), *component.get("examples", ()), *MORE_BODIES.get(str(route), ())]
+
+
+def with_names(body: Any, things: dict[str, str]) -> tuple[Any, int]:
+    """The body with every name in it replaced by the thing's, and how many there were."""
+    count = 0
+
+    def replaced(value: Any) -> Any:
+        nonlocal count
+        if isinstance(value, list):
+            return [replaced(each) for each in value]
+        if not isinstance(value, dict):
+            return value
+        made = {}
+        for key, each in value.items():
+            if key in things and isinstance(each, str | int):
+                count += 1
+                made[key] = int(things[key]) if isinstance(each, int) else things[key]
+            else:
+                made[key] = replaced(each)
+        return made
+
+    return replaced(copy.deepcopy(body)), count
+
+
+def test_everything_that_a_path_names_has_an_example_of_another_plant(plants: TwoPlants) -> None:
+    missing = {name: str(route) for route in NAMED for name in names_in(route) if name not in plants.theirs}
+    assert not missing, f"add to `things` in two_plants.py what each plant has of these: {missing}"
+    assert set(plants.theirs) == set(NOWHERE)
+
+
+@pytest.mark.parametrize("route", [each for each in NAMED if each.method == "GET"], ids=str)
+def test_the_things_are_there(plants: TwoPlants, route: Route) -> None:
+    for things in plants.things.values():
+        assert ask(plants.office, route, things).status_code == 200
+    own = ask(plants.ours, route, plants.things[OURS])
+    assert own.status_code in (200, 403)
+    assert THEIRS not in content_of(own)
+
+
+@pytest.mark.parametrize("route", NAMED, ids=str)
+def test_a_foreign_thing_is_answered_as_one_that_is_nowhere_and_nothing_changes(
+    plants: TwoPlants, route: Route
+) -> None:
+    for body in [None, *examples(plants, route)]:
+        more = {} if body is None else {"json": body}
+        before = plants.everything_kept()
+        foreign = ask(plants.ours, route, plants.theirs, **more)
+        assert plants.everything_kept() == before
+        if str(route) in MAKES_WHAT_IS_MISSING:
+            assert 400 <= foreign.status_code < 500
+            continue
+        nowhere = ask(plants.ours, route, NOWHERE, **more)
+        assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
+        assert foreign.status_code in (403, 404), (
+            f"{route} looks at its body before it looks whether the thing is there: take it as a Seen… of "
+            "service/seen_by_caller.py, or give the operation an example of its body"
+        )
+
+
+@pytest.mark.parametrize("route", WRITES, ids=str)
+def test_a_body_that_names_foreign_things_is_answered_as_if_they_were_nowhere_and_nothing_changes(
+    plants: TwoPlants, route: Route
+) -> None:
+    for body in examples(plants, route):
+        named, count = with_names(body, plants.theirs)
+        if count == 0:
+            continue
+        before = plants.everything_kept()
+        foreign = ask(plants.ours, route, plants.things[OURS], json=named)
+        assert plants.everything_kept() == before
+        assert 400 <= foreign.status_code < 500, (named, foreign.text)
+        if str(route) not in MAKES_WHAT_IS_MISSING:
+            lost, _ = with_names(body, NOWHERE)
+            nowhere = ask(plants.ours, route, plants.things[OURS], json=lost)
+            assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_a_list_shows_nothing_of_another_plant(plants: TwoPlants, route: Route) -> None:
+    names = {each["name"] for each in operation(plants, route).get("parameters", ())}
+    answers = [plants.ours.get(route.template)]
+    if "as_of" in names:
+        answers.append(plants.ours.get(route.template, params={"as_of": "2100-01-01T00:00:00Z"}))
+    if {"limit", "cursor"} <= names:
+        page = plants.office.get(route.template, params={"limit": 1}).json()
+        if page.get("next"):
+            answers.append(plants.ours.get(route.template, params={"limit": 500, "cursor": page["next"]}))
+    for answer in answers:
+        assert answer.status_code in (200, 403), answer.text
+        assert THEIRS not in content_of(answer)
+    of_all = content_of(plants.office.get(route.template))
+    if THEIRS in of_all and answers[0].status_code == 200:
+        assert OURS in of_all
+        assert OURS in content_of(answers[0])
+
+
+def test_the_lists_have_something_to_hide(plants: TwoPlants) -> None:
+    telling = {route.template for route in LISTS if THEIRS in content_of(plants.office.get(route.template))}
+    assert telling >= {"/v1/due", "/v1/due/changes", "/v1/work-orders", "/v1/checks", "/v1/oil", "/v1/keys"}
+
+
+@pytest.mark.parametrize("route", [each for each in ROUTES if each.method == "GET"], ids=str)
+def test_a_list_asked_for_a_foreign_thing_answers_as_if_it_were_nowhere(plants: TwoPlants, route: Route) -> None:
+    of_query = {each["name"] for each in operation(plants, route).get("parameters", ()) if each["in"] == "query"}
+    for name in sorted(of_query & set(NOWHERE)):
+        foreign = ask(plants.ours, route, plants.things[OURS], params={name: plants.theirs[name]})
+        nowhere = ask(plants.ours, route, plants.things[OURS], params={name: NOWHERE[name]})
+        assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
+        if name == "plant":
+            assert foreign.status_code == 403
+            assert f"'{plants.theirs[name]}'" in foreign.json()["detail"]
+
+
+@pytest.mark.parametrize("route", ROUTES, ids=str)
+def test_no_scope_of_a_key_of_one_plant_opens_another_plant(
+    plants: TwoPlants, of_one_scope: dict[Scope, httpx.Client], route: Route
+) -> None:
+    with plants.service.client() as nobody:
+        assert ask(nobody, route, plants.theirs).status_code == 401
+    for scope, client in of_one_scope.items():
+        foreign = ask(client, route, plants.theirs)
+        if scope not in (route.needs, Scope.ADMINISTER):
+            assert foreign.status_code == 403
+            assert f"'{route.needs}'" in foreign.json()["detail"]
+        elif names_in(route):
+            assert foreign.status_code in (403, 404)
+            assert told(foreign, plants.theirs) == told(ask(client, route, NOWHERE), NOWHERE)
