@@ -19,7 +19,16 @@ from service.schema import metadata
 from tests.databases import url_at
 from tests.service.evidence_files import jpeg_of_a_camera, pdf
 from tests.service.served import ServerProcess, run
-from tests.service.small_plant import ELEMENT, LAST_HOURS, LAST_READING, LOT, POSITIONS, TABLES, write_small_plant
+from tests.service.small_plant import (
+    ELEMENT,
+    LAST_HOURS,
+    LAST_READING,
+    LOT,
+    PLANT,
+    POSITIONS,
+    TABLES,
+    write_small_plant,
+)
 
 Command = Callable[..., "Ended"]
 
@@ -264,6 +273,22 @@ def test_a_name_that_is_taken_and_a_key_that_is_not_there_are_refused(elementdue
     assert (taken.code, taken.stdout) == (REFUSED, "")
     assert "shift A" in taken.stderr
     assert elementdue("keys", "revoke", "shift B").code == REFUSED
+
+
+def test_a_key_of_one_plant_is_made_for_a_plant_that_is_there_and_listed_with_it(
+    elementdue: Command, folder: Path
+) -> None:
+    unknown = elementdue("keys", "create", "shift A", "--scope", "read", "--plant", PLANT)
+    assert (unknown.code, unknown.stdout) == (REFUSED, "")
+    assert f"'{PLANT}'" in unknown.stderr
+    elementdue("import", folder)
+    assert f"in plant {PLANT}" in elementdue("keys", "create", "shift A", "--scope", "read", "--plant", PLANT).stderr
+    assert "in all plants" in elementdue("keys", "create", "office", "--scope", "plan").stderr
+    listed = elementdue("keys", "list").stdout.splitlines()
+    assert [line.split("\t")[3:] for line in listed] == [
+        [f"plant {PLANT}", "never expires", "never used"],
+        ["all plants", "never expires", "never used"],
+    ]
 
 
 def test_the_demo_is_loaded_once_and_never_beside_a_plant(elementdue: Command, folder: Path, file: Path) -> None:

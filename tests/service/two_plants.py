@@ -30,11 +30,15 @@ OURS, THEIRS = "BKR", "QRY"
 """Every code of a plant begins with its own: none of theirs may stand in what a key of ours is told."""
 
 NOWHERE = IN_A_PATH | {
-    **{"plant": "NOWHERE", "system": "NOWHERE", "task": "999", "work_order": "999", "close_out": "999"},
+    "plant": "NOWHERE",
+    "system": "NOWHERE",
+    "task": "999",
+    "work_order": "999",
+    "close_out": "999",
 }
 """For each name something that neither plant has."""
 
-ELEMENT, LOT, STORE, ON_HAND = "E-10", "L-7", "MAIN", 4
+ELEMENT, LOT, STORE, ON_HAND = "E-10", "L-7", "MAIN", 5
 FITTED = datetime(2025, 1, 10, 8, tzinfo=UTC)
 LAST_READING = datetime(2025, 3, 1, 8, tzinfo=UTC)
 SAFE_NAME = "photo.png"
@@ -44,7 +48,7 @@ Rows = dict[str, list[dict[str, Any]]]
 
 def _tables() -> dict[str, str]:
     both = (OURS, THEIRS)
-    places = [(f"{plant}-R{number}", f"{plant}-LINE") for plant in both for number in (1, 2)]
+    places = [(f"{plant}-R{number}", f"{plant}-LINE") for plant in both for number in (1, 2, 3)]
     fitted, read = FITTED.isoformat(), LAST_READING.isoformat()
     return {
         "plants": "plant,time_zone,currency\n" + "".join(f"{plant}-PLANT,Europe/Oslo,NOK\n" for plant in both),
@@ -119,7 +123,7 @@ def _take_in(database: Database, at: Path) -> None:
 
 
 def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
-    """One position's element is changed and shown on a photo, what the other needs is checked; the things by name."""
+    """One element is changed and shown on a photo, what another position needs is checked; the things by name."""
     done, open_ = f"{plant}-R1", f"{plant}-R2"
     told = {"position": done, "at": LAST_READING.isoformat(), "note": f"{plant}-NOTE", "element": {"lot": LOT}}
     closed = _did(office.post("/v1/close-outs", json=told))
