@@ -144,6 +144,7 @@ def _as_subject(row: sa.RowMapping, position: sa.RowMapping | None, *, ordered: 
 
 
 def _position(connection: sa.Connection, code: str, caller: Caller | None = None) -> sa.RowMapping:
+    """Of the caller's plants; without one, that of a task which he was found to see."""
     query = (
         sa.select(t.positions, t.element_types.c.kind.label("element_kind"))
         .join(t.element_types, t.element_types.c.part_number == t.positions.c.part_number)
