@@ -23,6 +23,13 @@ WRITES = [route for route in ROUTES if route.method != "GET"]
 MAKES_WHAT_IS_MISSING: dict[str, str] = {}
 """Routes that make what is nowhere, so that a foreign code cannot look as if it were free: each with its reason."""
 
+OF_THINGS_IN_THE_BODY = {
+    "POST /v1/close-outs": "a job at a place",
+    "POST /v1/checks": "a job ahead at a place",
+    "POST /v1/keys": "the plants of the key",
+}
+"""Writes with no thing in their address that a key of one plant may ask all the same: what their body is about."""
+
 NEEDED: dict[str, dict[str, str]] = {}
 """The query without which a list cannot be asked, by its path."""
 
@@ -110,6 +117,9 @@ def with_names(body: Any, things: dict[str, str]) -> tuple[Any, int]:
             if key in things and isinstance(each, str | int):
                 count += 1
                 made[key] = int(things[key]) if isinstance(each, int) else things[key]
+            elif key == "plants":
+                count += 1
+                made[key] = [things["plant"]]
             else:
                 made[key] = replaced(each)
         return made
@@ -168,6 +178,22 @@ def test_a_body_that_names_foreign_things_is_answered_as_if_they_were_nowhere_an
             lost, _ = with_names(body, NOWHERE)
             nowhere = ask(plants.ours, route, plants.things[OURS], json=lost)
             assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
+
+
+@pytest.mark.parametrize("route", [each for each in WRITES if each not in NAMED], ids=str)
+def test_a_write_that_is_of_no_thing_of_a_plant_needs_a_key_of_all(plants: TwoPlants, route: Route) -> None:
+    before = plants.everything_kept()
+    answer = ask(plants.ours, route, {})
+    assert plants.everything_kept() == before
+    if str(route) in OF_THINGS_IN_THE_BODY:
+        tried = sum(with_names(body, NOWHERE)[1] for body in examples(plants, route))
+        assert tried, "give the operation an example that names a thing, so that a foreign one is tried in it"
+        assert answer.status_code == 422
+    else:
+        assert answer.status_code == 403, (
+            f"{route}: take …OfAll of service/dependencies.py, or say here what it is of"
+        )
+        assert "a key of all plants" in answer.json()["detail"]
 
 
 @pytest.mark.parametrize("route", LISTS, ids=str)
