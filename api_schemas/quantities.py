@@ -73,3 +73,41 @@ class Temperature(WireQuantity):
 
 class Percentage(WireQuantity):
     kind = QuantityKind.PERCENTAGE
+
+
+class GaugePressure(WireQuantity):
+    """Against the atmosphere; absolute units are taken where the plant's altitude is known."""
+
+    kind = QuantityKind.GAUGE_PRESSURE
+
+
+class KinematicViscosity(WireQuantity):
+    kind = QuantityKind.KINEMATIC_VISCOSITY
+
+
+class Density(WireQuantity):
+    kind = QuantityKind.DENSITY
+
+
+class Mass(WireQuantity):
+    kind = QuantityKind.MASS
+
+
+class Height(WireQuantity):
+    kind = QuantityKind.HEIGHT
+
+
+class ParticleSize(WireQuantity):
+    kind = QuantityKind.PARTICLE_SIZE
+
+
+class RunTime(WireQuantity):
+    kind = QuantityKind.RUN_TIME
+
+
+class Duration(WireQuantity):
+    kind = QuantityKind.DURATION
+
+
+class Torque(WireQuantity):
+    kind = QuantityKind.TORQUE

@@ -48,38 +48,57 @@ def import_folder(
             path, known, separator=separator, decimal=decimal, now=now, progress=progress, shown_name=name
         )
         with closing(folder), suppress(_Undo), database.writing() as connection:
-            outcome = _merge(connection, folder, name, now, by, dry_run, progress)
+            outcome = merge_and_keep(
+                connection, folder, name=name, now=now, by=by, dry_run=dry_run, progress=progress
+            )
             if dry_run:
                 raise _Undo
     assert outcome is not None  # noqa: S101 - the block above has set it or raised
     return outcome
 
 
-def _merge(
+def next_id(connection: sa.Connection) -> int:
+    """What the next import will be numbered; its rows name it as their source."""
+    return (connection.scalar(sa.select(sa.func.max(imports.c.id))) or 0) + 1
+
+
+def merge_and_keep(
     connection: sa.Connection,
     folder: Folder,
+    *,
     name: str,
     now: datetime,
     by: str,
-    dry_run: bool,
-    progress: Progress | None,
+    dry_run: bool = False,
+    keep_unchanged: bool = True,
+    progress: Progress | None = None,
 ) -> ImportOutcome:
-    id_ = (connection.scalar(sa.select(sa.func.max(imports.c.id))) or 0) + 1
+    """Merge in the caller's transaction, check the whole, and keep the outcome.
+
+    Raises FolderRefused, upon which the caller undoes it all.
+    """
+    id_ = next_id(connection)
     merged = merge_folder(connection, folder, recorded_now=now, source=f"import {id_}", progress=progress)
     check_stays(connection, folder)
     check_fluids(connection, folder)
     check_zones(connection, merged)
     remarks = [*folder.remarks, *remarks_on_curves(connection, folder)]
-    outcome = _outcome(None if dry_run else id_, remarks, merged, now, dry_run=dry_run)
-    connection.execute(
-        sa.insert(imports).values(id=id_, name=name, by=by, recorded_at=now, outcome=outcome.model_dump(mode="json"))
-    )
+    outcome = outcome_of(None if dry_run else id_, remarks, merged, now, dry_run=dry_run)
+    if keep_unchanged or merged.changes_anything:
+        keep_outcome(connection, id_, outcome, name=name, by=by)
     return outcome
 
 
-def _outcome(
-    id_: int | None, remarks: list[refusals.Remark], merged: MergeOutcome, now: datetime, *, dry_run: bool
+def keep_outcome(connection: sa.Connection, id_: int, outcome: ImportOutcome, *, name: str, by: str) -> None:
+    """Who brought what, as `/v1/imports/{id}` shows it."""
+    values = {"id": id_, "name": name, "by": by, "recorded_at": outcome.recorded_at}
+    connection.execute(sa.insert(imports).values(**values, outcome=outcome.model_dump(mode="json")))
+
+
+def outcome_of(
+    id_: int | None, remarks: list[refusals.Remark], merged: MergeOutcome, now: datetime, *, dry_run: bool = False
 ) -> ImportOutcome:
+    """What a merge came to, as the wire tells it."""
     listed = merged.changes[:LISTED_AT_MOST]
     return ImportOutcome(
         id=id_,

@@ -1,7 +1,7 @@
 """What the database already holds, as far as reading a folder needs it: its codes and where they are."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 
@@ -27,6 +27,20 @@ class Known:
     fluids: frozenset[str] = frozenset()
     element_types: frozenset[str] = frozenset()
     kind_of_part: Mapping[str, str] = field(default_factory=dict)
+
+    def of_plants(self, plants: Collection[str] | None) -> "Known":
+        """What of it is in these plants, and what all plants share; with None all of it."""
+        if plants is None:
+            return self
+        systems = {system: plant for system, plant in self.plant_of_system.items() if plant in plants}
+        return replace(
+            self,
+            plants={code: terms for code, terms in self.plants.items() if code in plants},
+            plant_of_system=systems,
+            system_of_position={
+                position: system for position, system in self.system_of_position.items() if system in systems
+            },
+        )
 
 
 EMPTY = Known()

@@ -4,7 +4,7 @@ An empty cell never erases and a missing row deletes nothing, so only the cells 
 Everything happens in the caller's transaction; a dry run is the same merge, undone.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
@@ -25,6 +25,9 @@ MOST_CHANGES_KEPT = 1000
 """Of one merge: further changes are made and counted like these, and not kept to be told."""
 
 Progress = Callable[[str, int, int], None]
+
+TellRow = Callable[[FolderRow, Mapping[str, Any] | None, Mapping[str, Any]], None]
+"""Told of each row the version that was known before, None for a new one, and the fields that it changes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,25 @@ def merge_folder(
     return outcome
 
 
+def merge_rows(
+    connection: sa.Connection,
+    layout: TableLayout,
+    blocks: Iterable[Sequence[FolderRow]],
+    *,
+    recorded_now: datetime,
+    source: str,
+    tell: TellRow,
+) -> MergeOutcome:
+    """Merge rows of one table, each key once among all of them, telling what becomes of each."""
+    outcome = MergeOutcome()
+    with Ingest(connection, TABLE[layout.name]) as ingest:
+        merge = _TableMerge(connection, layout, ingest, recorded_now, source, outcome, tell)
+        for block in blocks:
+            merge.take(block)
+        merge.close()
+    return outcome
+
+
 class _TableMerge:
     """The merge of one table, batch by batch."""
 
@@ -103,7 +125,9 @@ class _TableMerge:
         recorded_now: datetime,
         source: str,
         outcome: MergeOutcome,
+        tell: TellRow | None = None,
     ) -> None:
+        self._tell = tell
         self._connection = connection
         self._layout = layout
         self._table = TABLE[layout.name]
@@ -129,9 +153,15 @@ class _TableMerge:
             if earlier is None:
                 self._counts.added += 1
                 inserts += self._first_versions(row)
+                if self._tell:
+                    self._tell(row, None, {})
                 continue
             changed = self._differences(self._values(row), earlier)
-            if not changed or self._is_older_count(row, earlier):
+            if changed and self._is_older_count(row, earlier):
+                changed = {}
+            if self._tell:
+                self._tell(row, earlier, changed)
+            if not changed:
                 self._counts.unchanged += 1
             elif self._layout.is_fact:
                 inserts.append(self._next_version(row, earlier, changed))

@@ -26,4 +26,7 @@ def unknown_code(code: str, table: str, register: Register, *, suggest: bool) ->
     if table == "parts" and code in (register.codes("any_part") or ()):
         return f"'{shown(code)}' is an element type, not a part of parts.csv"
     near = did_you_mean(code, codes) if suggest else ""
-    return f"unknown {noun} '{shown(code)}': it is neither in {files} nor in the database{near}"
+    where = (
+        f"it is neither in {files} nor in the database" if register.reads_files else "none of that code is recorded"
+    )
+    return f"unknown {noun} '{shown(code)}': {where}{near}"

@@ -129,6 +129,44 @@ class Findings:
             raise FolderRefused(tuple(self._refusals), self._further, self.remarks)
 
 
+class RowFindings(Findings):
+    """Gathers them row by row, for rows that are taken though others are refused.
+
+    `refused_rows` and `remarked_rows` are by the row's number; what is wrong with the whole has the number 0.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.refused_rows: dict[int, list[Refusal]] = {}
+        self.remarked_rows: dict[int, list[str]] = {}
+
+    @property
+    def has_room(self) -> bool:
+        return len(self.refused_rows) < TOLD_IN_FULL
+
+    @property
+    def refused(self) -> bool:
+        return bool(self.refused_rows)
+
+    def refuse(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:
+        told = self.refused_rows.setdefault(row or 0, [])
+        if len(told) < _MOST_OF_A_ROW:
+            told.append(Refusal(*_fit_to_show(file, row, column, value), says))
+
+    def remark(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:
+        told = self.remarked_rows.setdefault(row or 0, [])
+        if len(told) < _MOST_OF_A_ROW:
+            told.append(says)
+
+    def raise_if_refused(self) -> None:
+        """Only of the whole: a row that is refused leaves the others as they are."""
+        if 0 in self.refused_rows:
+            raise FolderRefused(tuple(self.refused_rows[0]))
+
+
+_MOST_OF_A_ROW = 10  # ours: whoever mends these sends the row again
+
+
 @dataclass(frozen=True, slots=True)
 class FileFindings:
     """The findings of a run as one of its files adds to them."""

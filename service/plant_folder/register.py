@@ -34,7 +34,9 @@ UNSETTLED = RowTerms(_UTC, 0.0, "")
 class Register:
     """Grows row by row while the tables are read in the order of the layout."""
 
-    def __init__(self, known: Known) -> None:
+    def __init__(self, known: Known, *, reads_files: bool = True) -> None:
+        """`reads_files` is false where rows come without files, so that no file is named to look into."""
+        self.reads_files = reads_files
         self._plants = {code: PlantTerms(*terms) for code, terms in known.plants.items()}
         self._plant_of_system = dict(known.plant_of_system)
         self._system_of_position = dict(known.system_of_position)

@@ -17,6 +17,9 @@ IN_A_PATH = {
     "import_id": "999",
     "file_id": "999",
     "position": "NOWHERE",
+    "system": "NOWHERE",
+    "part_number": "NOWHERE",
+    "fluid": "NOWHERE",
     "key_name": "nobody",
 }
 """For each path parameter something that does not exist, so that a granted request changes nothing."""

@@ -1,0 +1,1 @@
+"""Systems, positions, element types and fluids by the plant's own codes, one at a time."""
