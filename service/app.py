@@ -27,6 +27,7 @@ from service.master import routes as master_routes
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
+from service.readings import routes as reading_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
 from service.whole_address import WholeAddress
@@ -43,6 +44,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     oil_routes.router,
     import_routes.router,
     master_routes.router,
+    reading_routes.router,
     clock_routes.router,
     key_routes.router,
 )
@@ -92,6 +94,7 @@ def create_app(
         largest_bytes=settings.largest_body_bytes,
         largest_import_bytes=settings.largest_import_bytes,
         largest_file_bytes=LARGEST_FILE_BYTES,
+        largest_readings_bytes=settings.largest_readings_bytes,
     )
     app.add_middleware(KnownHost, allowed=settings.allowed_hosts)
     return app

@@ -1,4 +1,4 @@
-"""How large a request may be: small for everything but an import's upload and a file for a close-out."""
+"""How large a request may be: small for everything but an import's upload, a file for a close-out, and readings."""
 
 import re
 
@@ -12,6 +12,7 @@ from service.problems import TooLarge, problem_response
 _FORM = "multipart/form-data"  # anything else is parsed in memory and stays small
 _IMPORTS = re.compile(r"/v1/imports/?")
 _FILES = re.compile(r"/v1/close-outs/[^/]+/files/?")
+READINGS = re.compile(r"/v1/(meter|dp)-readings/?")
 _FRAME_BYTES = 50_000  # ours: what a form puts around a file, with a line of 2,000 letters and a long name
 _DIGITS = 30
 
@@ -20,13 +21,20 @@ class BodyLimit:
     """Refuses by the announced length with a problem document, and while reading where none is announced."""
 
     def __init__(
-        self, app: ASGIApp, *, largest_bytes: int, largest_import_bytes: int, largest_file_bytes: int
+        self,
+        app: ASGIApp,
+        *,
+        largest_bytes: int,
+        largest_import_bytes: int,
+        largest_file_bytes: int,
+        largest_readings_bytes: int,
     ) -> None:
         with_frame = largest_file_bytes + _FRAME_BYTES
         self._uploads = (
             (_IMPORTS, largest_import_bytes, RequestBodyLimitMiddleware(app, largest_import_bytes)),
             (_FILES, with_frame, RequestBodyLimitMiddleware(app, with_frame)),
         )
+        self._readings = (largest_readings_bytes, RequestBodyLimitMiddleware(app, largest_readings_bytes))
         self._other = (largest_bytes, RequestBodyLimitMiddleware(app, largest_bytes))
         self._app = app
 
@@ -48,4 +56,4 @@ class BodyLimit:
             for pattern, limit, limited in self._uploads:
                 if pattern.fullmatch(path):
                     return limit, limited
-        return self._other
+        return self._readings if READINGS.fullmatch(path) else self._other

@@ -22,6 +22,7 @@ class Settings(BaseSettings):
     public_address: str | None = None
     pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
     largest_body_bytes: Annotated[int, Field(ge=1024)] = 1_000_000
+    largest_readings_bytes: Annotated[int, Field(ge=1024)] = 24_000_000
     largest_import_bytes: Annotated[int, Field(ge=1024)] = 256_000_000
 
     @field_validator("allowed_hosts", mode="before")

@@ -33,7 +33,8 @@ from service.plant_folder.refusals import FolderRefused
 from service.plant_folder.tables import TABLE
 from service.problems import BadInput
 from tests.service.served import Served, served
-from tests.service.small_plant import ELEMENT, PLANT, POSITIONS as PLACES
+from tests.service.small_plant import ELEMENT, PLANT
+from tests.service.small_plant import POSITIONS as PLACES
 
 MODELS = {"systems": System, "positions": Position, "element_types": ElementType, "fluids": Fluid}
 RESOURCES = (SYSTEMS, POSITIONS, ELEMENT_TYPES, FLUIDS)
@@ -245,22 +246,20 @@ def _values(column: layout.Column) -> st.SearchStrategy[Any]:
             numbers = st.one_of(st.sampled_from([*(1, 2.5, 40, 46) * 3, 0, -3]), st.floats(0.001, 20))
             units = st.sampled_from(UNIT_SYMBOLS[kind])
             return st.fixed_dictionaries({"value": numbers, "unit": st.one_of(st.just(UNIT_SYMBOLS[kind][0]), units)})
-        case layout.Pieces():
-            return st.sampled_from([32, 46, 46, 68, 0, 47])
-        case layout.Number():
-            return st.one_of(st.floats(0, 150), st.just(-10.0))
-        case layout.Money():
-            return st.sampled_from([0, 10, 12.5, 12.55])
         case layout.Choice(options=options):
             return st.sampled_from([option.value for option in options])
-        case layout.WordList():
-            return st.lists(st.sampled_from(["heat", "pressure", "own word"]), min_size=1, max_size=3)
-        case layout.CleanlinessCode():
-            return st.sampled_from(["18/16/13", "20/18/15", "18/16/13", "18/16"])
         case _:
-            return st.sampled_from(_CODES.get(column.name, ["left", "ÅÄÖ µm", "a, b; c", '"quoted"']))
+            return _FIT.get(type(column.cell)) or st.sampled_from(_CODES.get(column.name, _TEXTS))
 
 
+_FIT: dict[type, st.SearchStrategy[Any]] = {
+    layout.Pieces: st.sampled_from([32, 46, 46, 68, 0, 47]),
+    layout.Number: st.one_of(st.floats(0, 150), st.just(-10.0)),
+    layout.Money: st.sampled_from([0, 10, 12.5, 12.55]),
+    layout.WordList: st.lists(st.sampled_from(["heat", "pressure", "own word"]), min_size=1, max_size=3),
+    layout.CleanlinessCode: st.sampled_from(["18/16/13", "20/18/15", "18/16/13", "18/16"]),
+}
+_TEXTS = ["left", "ÅÄÖ µm", "a, b; c", '"quoted"']
 _CODES = {
     "plant": [PLANT, PLANT, OTHER],
     "system": ["LINE1", "LINE2", "LINE2", "LINE9"],

@@ -1,0 +1,1 @@
+"""Meter and ΔP readings by the thousand, each row judged by itself."""
