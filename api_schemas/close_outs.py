@@ -116,7 +116,8 @@ class CloseOutIn(BaseModel):
     is what the position's meter showed. Else `kind` is needed only without a task and where the work was not the
     position's usual one. `element_changed` is by default true for work that renews the element. Without `parts` the
     seal kits and kit lines that were picked for the task count as used. `found` is what was seen in housing, bowl and
-    oil: `clean` stands alone. `labour_min` is working time in minutes, of all people together.
+    oil: `clean` stands alone. `labour_min` is working time in minutes, of all people together. `external_ref` is the
+    job's code in another system.
     """
 
     model_config = Wire
@@ -141,6 +142,7 @@ class CloseOutIn(BaseModel):
     cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
     note: Line | None = None
     done_by: Line | None = None
+    external_ref: Code | None = None
     confirm_mismatch: Confirmation | None = None
 
 
@@ -172,6 +174,7 @@ class CorrectionIn(BaseModel):
     cleanings: Annotated[int, Field(ge=0, le=10_000)] | None = None
     note: Line | None = None
     done_by: Line | None = None
+    external_ref: Code | None = None
     confirm_mismatch: Confirmation | None = None
 
     @property
@@ -239,6 +242,7 @@ class CloseOut(BaseModel):
     recorded_at: datetime
     recorded_by: str
     done_by: str | None
+    external_ref: str | None
     undone_at: datetime | None
     mismatches: list[Mismatch]
     remarks: list[str]
@@ -246,3 +250,37 @@ class CloseOut(BaseModel):
     cautions: list[str]
     corrections: list[Correction]
     files: int
+
+
+class CloseOutTold(BaseModel):
+    """A close-out in a list: what it says as it stands, in `told`, with what was corrected in it.
+
+    The members of `told` are those of `CloseOutIn`. `undone_at` is set where it turned out never to have happened.
+    """
+
+    model_config = _OUT
+
+    id: int
+    task: int
+    work_order: int
+    plant: str
+    system: str
+    position: str
+    at: datetime
+    recorded_at: datetime
+    recorded_by: str
+    done_by: str | None
+    external_ref: str | None
+    undone_at: datetime | None
+    told: dict[str, JsonValue]
+    mismatches: list[Mismatch]
+    corrections: list[Correction]
+
+
+class CloseOutList(BaseModel):
+    """In the order in which they were recorded; `next` is the cursor of the page after."""
+
+    model_config = _OUT
+
+    items: list[CloseOutTold]
+    next: str | None

@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api_schemas.quantities import Flow, Line, PressureDifference, RowNumber, Temperature, Volume, Wire
+from api_schemas.quantities import Code, Flow, Line, PressureDifference, RowNumber, Temperature, Volume, Wire
 from scheduler.vocabulary import OrderStep, TaskKind, Trigger, WorkOrderState
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
@@ -116,6 +116,7 @@ class WorkOrder(BaseModel):
     started_by: str | None
     ended_at: datetime | None
     note: str | None
+    acknowledged_at: datetime | None
     acknowledged_by: str | None
     external_ref: str | None
     version: int
@@ -146,6 +147,23 @@ class NotDone(BaseModel):
 
     task: RowNumber
     why: Annotated[Line, Field(min_length=3)]
+
+
+class Acknowledgement(BaseModel):
+    """The code that the order has in the system that takes it over."""
+
+    model_config = Wire
+
+    external_ref: Code
+
+
+class GivenBack(BaseModel):
+    """The code under which the order was taken over, and why it comes back."""
+
+    model_config = Wire
+
+    external_ref: Code
+    why: Line | None = None
 
 
 class HistoryEntry(BaseModel):

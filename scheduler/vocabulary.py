@@ -316,6 +316,8 @@ class OrderStep(StrEnum):
     STARTED = "started"
     HELD = "held"
     RELEASED = "released"
+    ACKNOWLEDGED = "acknowledged"  # taken over by another system
+    GIVEN_BACK = "given_back"
     KIT_RESERVED = "kit_reserved"
     KIT_RELEASED = "kit_released"
     PROPOSAL_ACCEPTED = "proposal_accepted"

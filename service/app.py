@@ -13,6 +13,7 @@ from service.checks import routes as check_routes
 from service.clock import routes as clock_routes
 from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
+from service.close_outs import list_routes as close_out_list_routes
 from service.close_outs import routes as close_out_routes
 from service.database import Database
 from service.demand import routes as demand_routes
@@ -32,14 +33,17 @@ from service.settings import Settings
 from service.strict_json import StrictJson
 from service.whole_address import WholeAddress
 from service.work_orders import routes as work_order_routes
+from service.work_orders import taking_over_routes
 
 ROUTERS: tuple[APIRouter, ...] = (
     due_routes.router,
     calibration_routes.router,
     demand_routes.router,
     work_order_routes.router,
+    taking_over_routes.router,
     check_routes.router,
     close_out_routes.router,
+    close_out_list_routes.router,
     evidence_routes.router,
     oil_routes.router,
     import_routes.router,

@@ -272,6 +272,7 @@ class _Correction:
             "told": told.model_dump(mode="json"),
             "mismatches": mismatches,
             "done_by": told.done_by,
+            "external_ref": told.external_ref,
         }
 
 

@@ -1,5 +1,6 @@
 """Recording a close-out: check it, write it with its consequences, plan anew, and say what is due next."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -75,29 +76,30 @@ def close_out_of(connection: sa.Connection, id_: int) -> CloseOut:
         recorded_at=row["recorded_at"],
         recorded_by=row["recorded_by"],
         done_by=row["done_by"],
+        external_ref=row["external_ref"],
         undone_at=row["undone_at"],
         mismatches=mismatches,
         remarks=remarks_on(connection, row),
         next_due=due_of_position(connection, row["position"]) if row["position"] else None,
         cautions=([STAY_OUT] if mismatches else []) + cautions_of(connection, row["task"]),
-        corrections=_corrections(connection, id_),
+        corrections=corrections_of(connection, [id_]).get(id_, []),
         files=_count_files(connection, id_),
     )
 
 
-def _corrections(connection: sa.Connection, id_: int) -> list[Correction]:
+def corrections_of(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[Correction]]:
+    """By close-out, the first one first; those without any are not there."""
     kept = close_out_corrections
-    rows = connection.execute(sa.select(kept).where(kept.c.close_out == id_).order_by(kept.c.number)).mappings()
-    return [
-        Correction(
-            at=row["recorded_at"],
-            by=row["recorded_by"],
-            why=row["why"],
-            undone=row["undone"],
-            changed=[ChangedMember.model_validate(each) for each in row["changed"]],
+    query = sa.select(kept).where(kept.c.close_out.in_(ids)).order_by(kept.c.close_out, kept.c.number)
+    found: dict[int, list[Correction]] = {}
+    for row in connection.execute(query).mappings():
+        changed = [ChangedMember.model_validate(each) for each in row["changed"]]
+        found.setdefault(row["close_out"], []).append(
+            Correction(
+                at=row["recorded_at"], by=row["recorded_by"], why=row["why"], undone=row["undone"], changed=changed
+            )
         )
-        for row in rows
-    ]
+    return found
 
 
 def _count_files(connection: sa.Connection, id_: int) -> int:
@@ -132,6 +134,7 @@ def _insert(
         "told": told.model_dump(mode="json"),
         "mismatches": [as_dict(each) for each in checked.departures],
         "done_by": told.done_by,
+        "external_ref": told.external_ref,
         "recorded_by": by,
         "recorded_at": now,
     }

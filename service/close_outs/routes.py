@@ -60,7 +60,10 @@ def close(
         recorded = record_close_out(connection, body, now, caller)
         return Answer(201, recorded.model_dump(mode="json"))
 
-    digest = digest_of("close-outs", body.model_dump(mode="json"))
+    said = body.model_dump(mode="json")
+    if body.external_ref is None:
+        del said["external_ref"]  # a repeat of before there was this member is still a repeat
+    digest = digest_of("close-outs", said)
     return _response(answer_once(database, caller, idempotency_key, digest, now, work))
 
 

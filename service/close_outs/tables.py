@@ -20,6 +20,7 @@ close_outs = sa.Table(
     sa.Column("told", sa.JSON, nullable=False),
     sa.Column("mismatches", sa.JSON, nullable=False),
     sa.Column("done_by", sa.Text),
+    sa.Column("external_ref", sa.Text),  # the job's code in another system
     sa.Column("recorded_by", sa.Text, nullable=False),
     sa.Column("recorded_at", UtcTime, nullable=False),
     sa.Column("undone_at", UtcTime),  # since when it is known that it never happened

@@ -19,7 +19,7 @@ from service.work_orders.history import note_step
 from service.work_orders.picking import hold, save_picks
 from service.work_orders.planning import open_work
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
-from service.work_orders.verbs import order_row
+from service.work_orders.verbs import order_row, refuse_taken_over
 
 _MAY_RESERVE = (WorkOrderState.DRAFT, WorkOrderState.ISSUED, WorkOrderState.HELD)
 
@@ -41,6 +41,7 @@ def reserve_kit(
     has begun or ended.
     """
     row = order_row(connection, order_id, if_version)
+    refuse_taken_over(row)
     state = WorkOrderState(row["state"])
     if state not in _MAY_RESERVE:
         allowed = " or ".join(sorted(_MAY_RESERVE))
@@ -63,6 +64,7 @@ def release_kit(
 ) -> None:
     """Hold nothing for the order any more; the next to need it may have it. Raises NotFound, ChangedMeanwhile."""
     row = order_row(connection, order_id, if_version)
+    refuse_taken_over(row)
     freed = 0
     for table in (picks, oil_picks):
         held = sa.update(table).where(table.c.task.in_(_of_order(order_id)), table.c.reserved_at.is_not(None))

@@ -40,6 +40,7 @@ def list_work_orders(
     ] = None,
     system: Annotated[str | None, Query(max_length=200)] = None,
     position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
+    external_ref: Annotated[str | None, Query(max_length=200)] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
     cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
 ) -> WorkOrderList:
@@ -50,6 +51,8 @@ def list_work_orders(
         query = query.where(work_orders.c.plant == plant)
     if system is not None:
         query = query.where(work_orders.c.system == system)
+    if external_ref is not None:
+        query = query.where(work_orders.c.external_ref == external_ref)
     if position is not None:
         shown = (tasks.c.state != "withdrawn") | (work_orders.c.state == WorkOrderState.WITHDRAWN)
         there = sa.exists().where(tasks.c.work_order == work_orders.c.id, tasks.c.position == position, shown)
@@ -104,7 +107,8 @@ def _after(cursor: str | None) -> int:
     return int(cursor)
 
 
-def _version(if_match: str | None) -> int | None:
+def version_in(if_match: str | None) -> int | None:
+    """The version that `If-Match` names. Raises BadInput."""
     if if_match is None:
         return None
     told = if_match.strip().strip('"')
@@ -128,7 +132,7 @@ class OrderChange:
     @property
     def if_version(self) -> int | None:
         """Raises BadInput for an `If-Match` that is no version."""
-        return _version(self._if_match)
+        return version_in(self._if_match)
 
     def make(self, change: Callable[[sa.Connection], None]) -> WorkOrder:
         """Do it in one transaction; the order as it then stands, its version the ETag."""

@@ -51,6 +51,7 @@ def do(
     state = WorkOrderState(row["state"])
     if state is verb.to_state:
         return
+    refuse_taken_over(row)
     if state not in verb.from_states:
         allowed = " or ".join(sorted(verb.from_states))
         raise InTheWay(f"work order {order_id} is {state}; '{verb.name}' needs it to be {allowed}", state=state.value)
@@ -73,6 +74,7 @@ def accept_proposals(
 ) -> None:
     """Do what the last pass proposed for this issued order: withdraw tasks whose reason is gone, plan it earlier."""
     row = order_row(connection, order_id, if_version)
+    refuse_taken_over(row)
     if row["state"] != WorkOrderState.ISSUED:
         raise InTheWay(f"work order {order_id} is {row['state']}; proposals are for issued work")
     of_order = sa.select(tasks).where(tasks.c.work_order == order_id, tasks.c.state == "open")
@@ -119,6 +121,7 @@ def leave_undone(
     Raises NotFound where the order has no such task, InTheWay where it ended otherwise or the order was never issued.
     """
     row = order_row(connection, order_id, if_version)
+    refuse_taken_over(row)
     of_order = sa.select(tasks).where(tasks.c.work_order == order_id, tasks.c.id == task_id)
     task = connection.execute(of_order).mappings().one_or_none()
     if task is None:
@@ -150,6 +153,18 @@ def order_row(connection: sa.Connection, order_id: int, if_version: int | None =
     if if_version is not None and if_version != row["version"]:
         raise ChangedMeanwhile(f"work order {order_id} is at version {row['version']}, not {if_version}")
     return row
+
+
+def refuse_taken_over(row: sa.RowMapping) -> None:
+    """Raises InTheWay, naming the holder, for an order that another system has: it is changed there."""
+    if row["acknowledged_at"] is not None:
+        since = row["acknowledged_at"].isoformat(timespec="seconds")
+        says = f"work order {row['id']} was taken over by {row['acknowledged_by']} as '{row['external_ref']}' {since}"
+        raise InTheWay(
+            f"{says}; it is changed there, closed out here, or given back first",
+            acknowledged_by=row["acknowledged_by"],
+            external_ref=row["external_ref"],
+        )
 
 
 def _end_open_tasks(connection: sa.Connection, order_id: int, now: datetime) -> None:
