@@ -1,20 +1,20 @@
 """`elementdue demand`: what will be used, what to buy by when, and whether such forecasts came true."""
 
 from dataclasses import replace
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from service.cli.demand_tables import print_buying, print_demand, print_learned, tell
 from service.cli.opening import AsOfOption, DatabaseOption, moments_of, open_database
+from service.cli.written import WriteOption, kind_of, write_sheets
 from service.clock.now import now_utc
 from service.clock.turn import moment_of_turn
 from service.demand.answering import EVERYTHING, buying_page, demand_page
 from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
-from service.demand.sheets import FILE_TYPES, as_file, buying_sheet, demand_sheet
+from service.demand.sheets import buying_sheet, demand_sheet
 
 
 def add_to(app: typer.Typer) -> None:
@@ -43,9 +43,7 @@ def demand(
     item: Annotated[str | None, typer.Option(metavar="CODE", help="Only this part number or fluid.")] = None,
     buying: Annotated[bool, typer.Option("--buying", help="What to order, by when and why.")] = False,
     learned: Annotated[bool, typer.Option("--learned", help="Earlier forecasts against what was used.")] = False,
-    write: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Into a file that ends in .csv or .xlsx.")
-    ] = None,
+    write: WriteOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="As GET /v1/demand answers.")] = False,
 ) -> None:
     """How much of each part and oil will be used, what runs out when, and what to order by which day."""
@@ -54,8 +52,8 @@ def demand(
     ahead = USUAL_AHEAD[period] if periods is None else periods
     if ahead > MOST_AHEAD[period]:
         raise typer.BadParameter(f"{ahead} {period}s ahead are more than {MOST_AHEAD[period]}")
-    if write is not None and write.suffix.removeprefix(".") not in FILE_TYPES:
-        raise typer.BadParameter(f"'{write}' ends neither in .csv nor in .xlsx")
+    if write is not None:
+        kind_of(write)
     opened = open_database(database)
     now = now_utc()
     if learned:
@@ -74,9 +72,7 @@ def demand(
             counts = tuple(at_least or ())
             found = demand_page(connection, question, limit=EVERYTHING, at_least=counts, only=item)
     if write is not None:
-        name, sheet = ("buying", buying_sheet(to_buy)) if buying else ("demand", demand_sheet(found))
-        write.write_bytes(as_file(write.suffix.removeprefix("."), name, sheet))
-        typer.echo(f"written to {write}", err=True)
+        write_sheets(write, [buying_sheet(to_buy) if buying else demand_sheet(found)])
     elif buying:
         tell(to_buy, print_buying, as_json=as_json)
     else:

@@ -4,7 +4,7 @@ For keys of all plants: one stock serves them all, and what one plant needs of i
 """
 
 from dataclasses import replace
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Depends, Query, Response
@@ -17,17 +17,15 @@ from service.demand.answering import EVERYTHING, LONGEST_PAGE, buying_page, dema
 from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
-from service.demand.sheets import FILE_TYPES, as_file, buying_sheet, demand_sheet
+from service.demand.sheets import buying_sheet, demand_sheet
 from service.dependencies import Now, OpenDatabase, ReaderOfAll
 from service.due.cursors import read_cursor
+from service.exports.answering import FILES, FileFormat, file_answer
 from service.problems import BadInput
 
 router = APIRouter(tags=["demand"])
 
 PageLimit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
-_FILES: dict[int | str, dict[str, Any]] = {
-    200: {"content": {kind: {"schema": {"type": "string"}} for kind in FILE_TYPES.values()}}
-}
 
 
 class Asking:
@@ -105,14 +103,14 @@ def list_buying(
 
 
 @router.get(
-    "/demand/file", summary="Demand or buying list as CSV or workbook", response_class=Response, responses=_FILES
+    "/demand/file", summary="Demand or buying list as CSV or workbook", response_class=Response, responses=FILES
 )
 def write_file(
     _caller: ReaderOfAll,
     database: OpenDatabase,
     asked: Asked,
     list_: Annotated[Literal["demand", "buying"], Query(alias="list")] = "demand",
-    format_: Annotated[Literal["csv", "xlsx"], Query(alias="format")] = "csv",
+    format_: FileFormat = "csv",
 ) -> Response:
     """Every item, whatever the page; units in the headers."""
     with database.reading() as connection:
@@ -121,11 +119,7 @@ def write_file(
             sheet = demand_sheet(demand_page(connection, question, limit=EVERYTHING))
         else:
             sheet = buying_sheet(buying_page(connection, question, limit=EVERYTHING))
-    return Response(
-        as_file(format_, list_, sheet),
-        media_type=FILE_TYPES[format_],
-        headers={"Content-Disposition": f'attachment; filename="{list_}.{format_}"'},
-    )
+    return file_answer(format_, [sheet], question.as_of)
 
 
 @router.get("/demand/learned", summary="Forecast against used")

@@ -12,6 +12,7 @@ from service.plant_folder.cell_writing import CellWriter, cell_writer, header_of
 from service.plant_folder.layout import COMMON_COLUMNS, RECORDED_AT, Column, Moment, Money, TableLayout
 from service.plant_folder.register import Register, RowTerms
 from service.plant_folder.tables import TABLE
+from service.plant_folder.workbook_writing import CellKind
 
 _ROWS_AT_ONCE = 1000
 _LOCATING = frozenset({"positions", "systems", "plants"})
@@ -47,10 +48,11 @@ class TableWriting:
         return [*map(header_of, self._columns), *recorded_at, *self._note_headers]
 
     @property
-    def are_numbers(self) -> list[bool]:
-        """Of each column of the header, whether its cells are numbers."""
+    def kinds(self) -> list[CellKind]:
+        """Of each column of the header, what its cells are; a moment is written as text, as the reader takes it."""
         texts = len(self.header) - len(self._columns)
-        return [isinstance(column.cell, _NUMBERS) for column in self._columns] + [False] * texts
+        kinds = [CellKind.NUMBER if isinstance(each.cell, _NUMBERS) else CellKind.TEXT for each in self._columns]
+        return kinds + [CellKind.TEXT] * texts
 
     def rows(self) -> Generator[list[str], None, None]:
         """Rows in the order of their keys; to be closed, since it holds a cursor."""

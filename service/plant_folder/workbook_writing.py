@@ -8,6 +8,8 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime, timedelta
+from enum import Enum
 from typing import IO
 from xml.sax.saxutils import escape, quoteattr
 
@@ -25,12 +27,30 @@ _TYPES = "application/vnd.openxmlformats-officedocument.spreadsheetml"
 _DECLARATION = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
 _NO_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can say: the same rows give the same bytes
 _BUFFERED_ROWS = 500
+_DAY_0 = datetime(1899, 12, 30)  # noqa: DTZ001 - a cell has no zone
 
 _MUST_BE_ESCAPED = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\r\ufffe\uffff\ud800-\udfff]|_(?=x[0-9A-Fa-f]{4}_)")
 
 
 class DoesNotFit(ValueError):
     """The table does not fit into a worksheet; the text says why."""
+
+
+class CellKind(Enum):
+    """What the cells of a column are; by its value, how a cell of it begins and ends after its reference."""
+
+    TEXT = (' t="inlineStr"><is><t xml:space="preserve">', "</t></is></c>")
+    NUMBER = ("><v>", "</v></c>")
+    MOMENT = (' s="1"><v>', "</v></c>")
+
+
+def serial_of(local: datetime) -> str:
+    """The number that a date cell shows as the clock time of `local`, whatever its zone (ECMA-376 part 1, 18.17.4).
+
+    >>> serial_of(datetime(2026, 3, 5, 12, 0)), serial_of(datetime(1900, 3, 1))
+    ('46086.5', '61.0')
+    """
+    return repr(round((local.replace(tzinfo=None) - _DAY_0) / timedelta(days=1), 9))
 
 
 class WorkbookWriting:
@@ -41,12 +61,12 @@ class WorkbookWriting:
         self._names: list[str] = []
 
     @contextmanager
-    def sheet(self, name: str, are_numbers: Sequence[bool]) -> Iterator[TakeRow]:
-        """Takes the header first, then rows; `are_numbers` says of each column what its cells are."""
+    def sheet(self, name: str, kinds: Sequence[CellKind]) -> Iterator[TakeRow]:
+        """Takes the header first, then rows; `kinds` says of each column what its cells are."""
         self._names.append(name)
         with self._member(f"xl/worksheets/sheet{len(self._names)}.xml") as part:
             part.write(f'{_DECLARATION}<worksheet xmlns="{_SHEET}"><sheetData>'.encode())
-            rows = _SheetRows(part, name, are_numbers)
+            rows = _SheetRows(part, name, kinds)
             yield rows.take
             rows.flush()
             part.write(b"</sheetData></worksheet>")
@@ -87,10 +107,10 @@ class WorkbookWriting:
 class _SheetRows:
     """The rows of one sheet on their way into its part."""
 
-    def __init__(self, part: IO[bytes], name: str, are_numbers: Sequence[bool]) -> None:
+    def __init__(self, part: IO[bytes], name: str, kinds: Sequence[CellKind]) -> None:
         self._part = part
         self._name = name
-        self._columns = [(_letters(at), is_number) for at, is_number in enumerate(are_numbers)]
+        self._columns = [(_letters(at), kind) for at, kind in enumerate(kinds)]
         self._number = 0
         self._waiting: list[str] = []
 
@@ -98,18 +118,19 @@ class _SheetRows:
         self._number += 1
         if self._number > LAST_ROW:
             raise DoesNotFit(f"{self._name} has more rows than a worksheet's {LAST_ROW}; export a folder or a .zip")
-        is_header = self._number == 1
         number = self._number
         written = [
-            f'<c r="{letters}{number}"><v>{cell}</v></c>'
-            if is_number and not is_header
-            else f'<c r="{letters}{number}" t="inlineStr"><is><t xml:space="preserve">{self._text(cell)}</t></is></c>'
-            for (letters, is_number), cell in zip(self._columns, cells, strict=True)
+            self._written(f"{letters}{number}", CellKind.TEXT if number == 1 else kind, cell)
+            for (letters, kind), cell in zip(self._columns, cells, strict=True)
             if cell
         ]
         self._waiting.append(f'<row r="{number}">{"".join(written)}</row>')
         if len(self._waiting) == _BUFFERED_ROWS:
             self.flush()
+
+    def _written(self, reference: str, kind: CellKind, cell: str) -> str:
+        begins, ends = kind.value
+        return f'<c r="{reference}"{begins}{self._text(cell) if kind is CellKind.TEXT else cell}{ends}'
 
     def flush(self) -> None:
         self._part.write("".join(self._waiting).encode())
@@ -125,9 +146,10 @@ class _SheetRows:
 
 
 _STYLES = (
-    f'<styleSheet xmlns="{_SHEET}"><fonts count="1"><font/></fonts><fills count="1"><fill/></fills>'
+    f'<styleSheet xmlns="{_SHEET}"><numFmts count="1"><numFmt numFmtId="164" formatCode="yyyy\\-mm\\-dd\\ hh:mm"/>'
+    '</numFmts><fonts count="1"><font/></fonts><fills count="1"><fill/></fills>'
     '<borders count="1"><border/></borders><cellStyleXfs count="1"><xf/></cellStyleXfs>'
-    '<cellXfs count="1"><xf xfId="0"/></cellXfs></styleSheet>'
+    '<cellXfs count="2"><xf xfId="0"/><xf numFmtId="164" xfId="0" applyNumberFormat="1"/></cellXfs></styleSheet>'
 )
 
 

@@ -22,13 +22,13 @@ from service.plant_folder.layout import TABLES
 from service.plant_folder.register import Register
 from service.plant_folder.table_reading import Progress
 from service.plant_folder.table_writing import TableWriting
-from service.plant_folder.workbook_writing import DoesNotFit, TakeRow, WorkbookWriting
+from service.plant_folder.workbook_writing import CellKind, DoesNotFit, TakeRow, WorkbookWriting
 
 _ROWS_BETWEEN_REPORTS = 2000
 _NO_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can say: the same rows give the same bytes
 
-OpenTable = Callable[[str, Sequence[bool]], AbstractContextManager[TakeRow]]
-"""Given a table's name and which of its columns are numbers, what takes its header and rows."""
+OpenTable = Callable[[str, Sequence[CellKind]], AbstractContextManager[TakeRow]]
+"""Given a table's name and what the cells of its columns are, what takes its header and rows."""
 
 
 class TargetRefused(ValueError):
@@ -87,13 +87,13 @@ def _write_workbook(connection: sa.Connection, archive: zipfile.ZipFile, progres
 
 
 @contextmanager
-def _file(folder: Path, table: str, _are_numbers: Sequence[bool]) -> Iterator[TakeRow]:
+def _file(folder: Path, table: str, _kinds: Sequence[CellKind]) -> Iterator[TakeRow]:
     with (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as text:
         yield csv.writer(text, lineterminator="\n").writerow
 
 
 @contextmanager
-def _member(archive: zipfile.ZipFile, table: str, _are_numbers: Sequence[bool]) -> Iterator[TakeRow]:
+def _member(archive: zipfile.ZipFile, table: str, _kinds: Sequence[CellKind]) -> Iterator[TakeRow]:
     info = zipfile.ZipInfo(f"{table}.csv", date_time=_NO_TIME)
     info.compress_type = zipfile.ZIP_DEFLATED
     with (
@@ -112,7 +112,7 @@ def _write_tables(connection: sa.Connection, open_table: OpenTable, progress: Pr
         table = TableWriting(connection, layout, register, zones)
         if not table.row_count:
             continue
-        with open_table(layout.name, table.are_numbers) as take, closing(table.rows()) as rows:
+        with open_table(layout.name, table.kinds) as take, closing(table.rows()) as rows:
             take(table.header)
             for done, row in enumerate(rows):
                 if progress and done % _ROWS_BETWEEN_REPORTS == 0:

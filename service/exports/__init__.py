@@ -1,0 +1,1 @@
+"""Lists as files for people: CSV and workbooks."""

@@ -1,0 +1,26 @@
+"""A file as the answer of a route."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from fastapi import Query, Response
+
+from service.exports.sheet import FILE_TYPES, Sheet, as_file, file_name
+
+FileFormat = Annotated[Literal["csv", "xlsx"], Query(alias="format", description="CSV, or a workbook.")]
+
+FILES: dict[int | str, dict[str, Any]] = {
+    200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in FILE_TYPES.values()}}
+}
+"""What such a route answers."""
+
+
+def file_answer(kind: str, sheets: Sequence[Sheet], as_of: datetime) -> Response:
+    """To be kept under the name of its first sheet and its moment."""
+    name = file_name(sheets[0].name, as_of, kind)
+    return Response(
+        as_file(kind, sheets),
+        media_type=FILE_TYPES[kind],
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
