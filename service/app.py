@@ -20,6 +20,7 @@ from service.demand import routes as demand_routes
 from service.due import routes as due_routes
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
+from service.exports import routes as export_routes
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
@@ -36,6 +37,7 @@ from service.work_orders import routes as work_order_routes
 from service.work_orders import taking_over_routes
 
 ROUTERS: tuple[APIRouter, ...] = (
+    export_routes.router,  # before the routes whose paths end in a code
     due_routes.router,
     calibration_routes.router,
     demand_routes.router,

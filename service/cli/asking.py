@@ -58,7 +58,8 @@ class Asker:
         file: tuple[str, bytes] | None = None,
         form: dict[str, str] | None = None,
     ) -> Any:
-        """The answer's JSON, or its text where it is a page; `file` is a name with its content, sent as a form.
+        """The answer's JSON, its text where it is a page, else its bytes; `file` is a name with its content, sent as
+        a form.
 
         Raises Refused for a problem document, and for a server that cannot be reached.
         """
@@ -79,8 +80,10 @@ class Asker:
         except httpx.HTTPError as error:
             raise Refused({"detail": f"the server did not answer: {error}"}) from None
         if answer.is_success:
-            is_page = answer.headers.get("Content-Type", "").startswith("text/html")
-            return answer.text if is_page else answer.json()
+            media_type = answer.headers.get("Content-Type", "").partition(";")[0]
+            if media_type == "application/json":
+                return answer.json()
+            return answer.text if media_type == "text/html" else answer.content
         try:
             problem = answer.json()
         except ValueError:

@@ -13,6 +13,7 @@ from service.cli.closing import close, correct, readings
 from service.cli.job_card import print_attached, print_card, print_history, print_jobs
 from service.cli.kit_table import print_kit
 from service.cli.opening import DatabaseOption
+from service.cli.written import WriteOption, kind_of, write_whole
 
 app = typer.Typer(
     help="Work orders: list, show, issue, start, hold, check, close, correct, attach.", no_args_is_help=True
@@ -28,9 +29,15 @@ def list_(
     server: ServerOption = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
+    write: WriteOption = None,
 ) -> None:
     """Open work orders, by planned day."""
+    kind = None if write is None else kind_of(write)
     asker = Asker(server, database)
+    if write is not None:
+        chosen = {"system": system, "state": state or None, "format": kind}
+        write_whole(write, asker.ask("GET", "/v1/work-orders/file", query=chosen))
+        return
     items: list[Any] = []
     cursor = None
     while True:

@@ -12,9 +12,11 @@ from service.cli.due_questions import show_changes, show_explanation, write_json
 from service.cli.due_table import print_due
 from service.cli.opening import READING, AsOfOption, DatabaseOption, local_caller, moments_of, open_database
 from service.cli.progress import shown_progress
+from service.cli.written import WriteOption, kind_of, write_sheets
 from service.clock.now import now_utc
 from service.due.listing import due_at_moment, due_from_last_pass
 from service.due.planning_pass import run_pass
+from service.exports.due_sheet import due_sheet
 from service.imports.importing import import_folder
 from service.plant_folder.cycle_collection import rare_cycle_collection
 from service.plant_folder.writing import write_folder
@@ -111,10 +113,15 @@ def due(
             help="What is new, earlier, later, done since last-pass, last-week, a TIME or the start of a DATE.",
         ),
     ] = None,
+    write: WriteOption = None,
 ) -> None:
     """What is due, by date, and why: from the last pass, or computed afresh with --as-of."""
     if sum(each is not None for each in (as_of, explain, since)) > 1:
         raise typer.BadParameter("take one of --as-of, --explain and --since")
+    if write is not None:
+        kind_of(write)
+        if explain is not None or since is not None:
+            raise typer.BadParameter("--write takes the list, with or without --as-of")
     opened = open_database(database)
     if explain is not None:
         show_explanation(opened, explain, now_utc(), as_json=as_json)
@@ -134,7 +141,9 @@ def due(
                 for plant, moment in moments.items()
             ]
             found = _joined(lists)
-    if as_json:
+    if write is not None:
+        write_sheets(write, [due_sheet(found)])
+    elif as_json:
         write_json(found)
     else:
         print_due(found, everything=everything)

@@ -19,7 +19,7 @@ from service.work_orders.tables import tasks, work_orders
 
 _ISSUED_BY = "plant setting issue_ahead"
 
-_OPEN_STATES = tuple(
+OPEN_STATES = tuple(
     state.value
     for state in (WorkOrderState.DRAFT, WorkOrderState.ISSUED, WorkOrderState.UNDERWAY, WorkOrderState.HELD)
 )
@@ -28,7 +28,7 @@ _OPEN_STATES = tuple(
 def open_work(connection: sa.Connection) -> tuple[tuple[OpenOrder, ...], tuple[OpenTask, ...]]:
     """Every order and task that is not ended."""
     orders = connection.execute(
-        sa.select(work_orders).where(work_orders.c.state.in_(_OPEN_STATES)).order_by(work_orders.c.id)
+        sa.select(work_orders).where(work_orders.c.state.in_(OPEN_STATES)).order_by(work_orders.c.id)
     ).mappings()
     open_tasks = connection.execute(sa.select(tasks).where(tasks.c.state == "open").order_by(tasks.c.id)).mappings()
     return (

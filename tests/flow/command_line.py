@@ -1,10 +1,14 @@
-"""The command line as a person runs it: in a process of its own, beside the plant's database."""
+"""The command line as a person runs it, beside the plant's database: in a process of its own, or in this one."""
 
 import json
 import os
 import subprocess
 from typing import Any
 
+from click.testing import Result
+from typer.testing import CliRunner
+
+from service.cli.main import app
 from tests.commands import run_command
 from tests.flow.running_plant import RunningPlant
 
@@ -19,3 +23,8 @@ def said_by(plant: RunningPlant, *words: str, as_json: bool = True) -> Any:
     ended = run(plant, *words)
     assert ended.returncode == 0, ended.stderr
     return json.loads(ended.stdout) if as_json else ended.stdout
+
+
+def run_here(plant: RunningPlant, *words: str, typed: str | None = None) -> Result:
+    """Without the seconds that a new process takes; what is raised stands in `exception`."""
+    return CliRunner().invoke(app, words, input=typed, env={"ELEMENTDUE_DATABASE": plant.url})
