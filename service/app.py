@@ -31,6 +31,7 @@ from service.pages import card_shell
 from service.pages import routes as page_routes
 from service.readings import routes as reading_routes
 from service.settings import Settings
+from service.stock import routes as stock_routes
 from service.strict_json import StrictJson
 from service.whole_address import WholeAddress
 from service.work_orders import routes as work_order_routes
@@ -48,6 +49,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     close_out_list_routes.router,
     evidence_routes.router,
     oil_routes.router,
+    stock_routes.router,
     import_routes.router,
     master_routes.router,
     reading_routes.router,

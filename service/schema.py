@@ -11,7 +11,7 @@ from service.evidence.tables import evidence_files
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
-from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
+from service.stock.tables import oil_movements, receipts, stock_discrepancies, stock_movements
 from service.work_orders.history import order_history
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
@@ -36,7 +36,7 @@ TABLES = (
         evidence_files,
         checks,
     ),
-    *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
+    *(stock_movements, oil_movements, stock_discrepancies, receipts, imports, api_keys, kept_answers),
 )
 
 __all__ = ["TABLES", "metadata"]

@@ -16,7 +16,7 @@ from service.plant_folder import tables as t
 from service.plant_folder.money import minor_digits
 from service.plant_store.time import to_day
 from service.stock.booking import oil_lots
-from service.stock.queries import shelf_lots
+from service.stock.queries import lines_put_away, shelf_lots
 from service.stock.shelves import USUAL_DRUM_L, largest_container_L
 from service.work_orders.tables import picks, tasks
 
@@ -121,7 +121,8 @@ def _hold_oil(connection: sa.Connection, as_of: datetime, fluids: Mapping[str, S
     for lot in counted:
         expires_d = float("inf") if lot.expires_at is None else to_day(lot.expires_at) - to_day(as_of)
         fluids[lot.fluid].held.append(Held(lot.left_L, expires_d))
-        last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
+        if lot.was_counted:
+            last_count[lot.fluid] = max(lot.counted_at, last_count.get(lot.fluid, lot.counted_at))
     largest = largest_container_L(counted)
     for code, fluid in fluids.items():
         fluid.pack = largest.get(code, USUAL_DRUM_L)
@@ -133,7 +134,7 @@ def _expect(
 ) -> Iterator[float]:
     """Give every item what is on order, and every fluid what came since it was counted; tells by how many days each
     line that came was late."""
-    now_day = to_day(as_of)
+    now_day, put_away = to_day(as_of), lines_put_away(connection, as_of)
     for row in connection.execute(sa.select(t.supply).where(rows_known_at(t.supply, as_of))).mappings():
         item = store.parts[row["part_number"]] if row["part_number"] else store.fluids[row["fluid"]]
         quantity = float(row["quantity"] if row["part_number"] else row["quantity"] * item.pack)
@@ -143,5 +144,7 @@ def _expect(
             continue
         yield to_day(received_at) - expected_day
         counted_at = oil_counted_at.get(item.code)
-        if row["fluid"] and (counted_at is None or received_at > counted_at):  # the shelves know of the parts
+        if row["fluid"] is None or (row["order"], row["line"]) in put_away:
+            continue  # the shelves have it
+        if counted_at is None or received_at > counted_at:
             item.held.append(Held(quantity, float("inf")))

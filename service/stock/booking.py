@@ -14,7 +14,7 @@ from scheduler.planning.kits import ShelfLot
 from service.database import rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
-from service.stock.queries import counted_at, shelf_lots
+from service.stock.queries import counted_at, is_count, shelf_lots
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
 from service.work_orders.tables import picks
 
@@ -144,6 +144,7 @@ class OilLot:
     counted_at: datetime
     opened_at: datetime | None
     expires_at: datetime | None
+    was_counted: bool
 
     @property
     def left_L(self) -> float:
@@ -172,7 +173,7 @@ def oil_lots(connection: sa.Connection, now: datetime) -> list[OilLot]:
                 ),
                 0.0,
             ),
-            *(row["counted_at"], row["opened_at"], row["expires_at"]),
+            *(row["counted_at"], row["opened_at"], row["expires_at"], is_count(row["source"])),
         )
         for row in rows
     ]

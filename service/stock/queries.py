@@ -12,18 +12,21 @@ from scheduler.vocabulary import Answer, ElementKind, FluidFamily, WorkOrderStat
 from service.database import current_rows, rows_known_at
 from service.plant_folder import tables as t
 from service.plant_store.time import to_day
-from service.stock.tables import stock_movements
+from service.stock.tables import receipts, stock_movements
 from service.work_orders.tables import picks, tasks, work_orders
 
 RECEIVED = "received"
 """The shelf of supply that has come in and stands in no count yet."""
+
+RECEIPT, MOVE = "receipt", "move"
+"""How the source of what a receipt or a move wrote begins; neither counts anything."""
 
 LotKey = tuple[str, str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class CountedLot:
-    """A lot as last counted, or as received since."""
+    """A lot as last counted, or as received since; what was not counted began empty, or as it came."""
 
     part_number: str
     store: str
@@ -32,6 +35,7 @@ class CountedLot:
     counted: int
     counted_at: datetime
     expires_at: datetime | None
+    was_counted: bool
 
     @property
     def key(self) -> LotKey:
@@ -49,19 +53,21 @@ def counted_lots(connection: sa.Connection, as_of: datetime) -> list[CountedLot]
     lots = [
         CountedLot(
             *(row["part_number"], row["store"], row["lot"], row["bin"] or ""),
-            *(row["on_hand"], row["counted_at"], row["expires_at"]),
+            *(row["on_hand"], row["counted_at"], row["expires_at"], is_count(row["source"])),
         )
         for row in rows
     ]
     last_count: dict[str, datetime] = {}
     for lot in lots:
+        if not lot.was_counted:
+            continue
         last_count[lot.part_number] = max(lot.counted_at, last_count.get(lot.part_number, lot.counted_at))
     return lots + _received(connection, as_of, last_count)
 
 
 def _received(connection: sa.Connection, as_of: datetime, last_count: dict[str, datetime]) -> list[CountedLot]:
-    """Supply that came in after its part was last counted; a later count has it already."""
-    orders = t.supply
+    """Supply that came in after its part was last counted, and was put nowhere; a later count has it already."""
+    orders, put_away = t.supply, lines_put_away(connection, as_of)
     rows = connection.execute(
         sa.select(orders).where(
             rows_known_at(orders, as_of), orders.c.part_number.is_not(None), orders.c.received_at <= as_of
@@ -70,11 +76,23 @@ def _received(connection: sa.Connection, as_of: datetime, last_count: dict[str, 
     return [
         CountedLot(
             *(row["part_number"], RECEIVED, f"{row['order']}/{row['line']}", ""),
-            *(int(row["quantity"]), row["received_at"], None),
+            *(int(row["quantity"]), row["received_at"], None, False),
         )
         for row in rows
-        if row["part_number"] not in last_count or row["received_at"] > last_count[row["part_number"]]
+        if (row["order"], row["line"]) not in put_away
+        and (row["part_number"] not in last_count or row["received_at"] > last_count[row["part_number"]])
     ]
+
+
+def is_count(source: str) -> bool:
+    """Whether somebody counted what a row with this source says; else a receipt or a move began the lot, empty."""
+    return source.split(" ", 1)[0].rstrip(",") not in (RECEIPT, MOVE)
+
+
+def lines_put_away(connection: sa.Connection, as_of: datetime) -> set[tuple[str, str]]:
+    """Order and line of supply whose receipt says where it was put: movements have it already."""
+    query = sa.select(receipts.c.order, receipts.c.line).where(receipts.c.recorded_at <= as_of)
+    return {(row.order, row.line) for row in connection.execute(query)}
 
 
 def shelf_lots(connection: sa.Connection, as_of: datetime) -> list[ShelfLot]:

@@ -1,4 +1,4 @@
-"""What moved since the last count, and what was used that the books did not have."""
+"""What moved since the last count, what was used that the books did not have, and supply that was put away."""
 
 import sqlalchemy as sa
 
@@ -44,3 +44,15 @@ stock_discrepancies = sa.Table(
     sa.Column("recorded_at", UtcTime, nullable=False),
     sa.Column("source", sa.Text, nullable=False),
 )
+
+receipts = sa.Table(
+    "receipts",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("order", sa.Text, nullable=False),
+    sa.Column("line", sa.Text, nullable=False),
+    sa.Column("told", sa.JSON, nullable=False),  # as it was told: when it came, and where it was put
+    sa.Column("recorded_at", UtcTime, nullable=False),
+    sa.Column("recorded_by", sa.Text, nullable=False),
+)
+sa.Index("uq_receipts_line", receipts.c.order, receipts.c.line, unique=True)
