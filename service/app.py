@@ -8,6 +8,7 @@ from fastapi_offline import FastAPIOffline
 
 from service import problems
 from service.body_limit import BodyLimit
+from service.calendar import routes as calendar_routes
 from service.calibration import routes as calibration_routes
 from service.checks import routes as check_routes
 from service.clock import routes as clock_routes
@@ -50,6 +51,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     evidence_routes.router,
     oil_routes.router,
     stock_routes.router,
+    calendar_routes.router,
     import_routes.router,
     master_routes.router,
     reading_routes.router,

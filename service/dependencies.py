@@ -5,17 +5,33 @@ from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import Depends, Header, Query, Request
-from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from fastapi import Depends, Header, HTTPException, Query, Request
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
 from sqlalchemy.exc import OperationalError
+from starlette.requests import HTTPConnection
 
 from scheduler.vocabulary import Scope
 from service.clock.now import now_utc
 from service.database import Database
 from service.keys.keeping import Caller, caller_of, keep_use, use_is_stale
-from service.problems import NotAllowed, Unauthenticated
+from service.problems import NotAllowed, Unauthenticated, UnauthenticatedReader
 
 _bearer = HTTPBearer(auto_error=False, description="A key made by `elementdue keys create`.")
+
+
+class _KeyAsPassword(HTTPBasic):
+    """HTTP Basic of which only the password matters; what cannot be read is no key."""
+
+    async def __call__(self, request: HTTPConnection) -> HTTPBasicCredentials | None:  # type: ignore[override,unused-ignore]
+        try:
+            return await super().__call__(request)
+        except HTTPException:
+            return None
+
+
+_key_as_password = _KeyAsPassword(
+    auto_error=False, description="The key as the password, with any user name: calendar programs send no bearer key."
+)
 
 
 def _database(request: Request) -> Database:
@@ -52,19 +68,37 @@ def _caller(
     now: Now,
     told: Annotated[HTTPAuthorizationCredentials | None, Depends(_bearer)],
 ) -> Caller:
-    known: Caller | None = getattr(request.app.state, "local_caller", None)
-    if known is not None:
-        return known  # the command line beside the database, in its own process
-    if told is None:
-        raise Unauthenticated("send the header 'Authorization: Bearer …' with a key of this installation")
+    return _known(request, database, now, None if told is None else told.credentials, Unauthenticated)
+
+
+def _caller_by_password(
+    request: Request,
+    database: OpenDatabase,
+    now: Now,
+    told: Annotated[HTTPAuthorizationCredentials | None, Depends(_bearer)],
+    password: Annotated[HTTPBasicCredentials | None, Depends(_key_as_password)],
+) -> Caller:
+    by_password = None if password is None else password.password
+    secret = by_password if told is None else told.credentials
+    return _known(request, database, now, secret, UnauthenticatedReader)
+
+
+def _known(
+    request: Request, database: Database, now: datetime, secret: str | None, refused: type[Unauthenticated]
+) -> Caller:
+    local: Caller | None = getattr(request.app.state, "local_caller", None)
+    if local is not None:
+        return local  # the command line beside the database, in its own process
+    if secret is None:
+        raise refused("send the header 'Authorization: Bearer …' with a key of this installation")
     with database.reading() as connection:
-        caller = caller_of(connection, told.credentials, now)
-        stale = caller is not None and use_is_stale(connection, told.credentials, now)
+        caller = caller_of(connection, secret, now)
+        stale = caller is not None and use_is_stale(connection, secret, now)
     if caller is None:
-        raise Unauthenticated("the key is unknown, expired or revoked")
+        raise refused("the key is unknown, expired or revoked")
     if stale:
         with suppress(OperationalError), database.writing(waits=False) as connection:  # no reader waits for an import
-            keep_use(connection, told.credentials, now)
+            keep_use(connection, secret, now)
     return caller
 
 
@@ -83,8 +117,10 @@ OnlyPlant = Annotated[str | None, Depends(_plant_of_caller)]
 """The plant of `?plant=`: one that the caller sees."""
 
 
-def _with(scope: Scope, *, all_plants: bool = False) -> Callable[[Caller], Caller]:
-    def granted(caller: AnyCaller) -> Caller:
+def _with(
+    scope: Scope, *, all_plants: bool = False, known: Callable[..., Caller] = _caller
+) -> Callable[[Caller], Caller]:
+    def granted(caller: Annotated[Caller, Depends(known)]) -> Caller:
         if not caller.may(scope):
             raise NotAllowed(f"this needs a key with scope '{scope}'; key '{caller.name}' does not have it")
         if all_plants and caller.plants is not None:
@@ -106,4 +142,6 @@ Administrator = Annotated[Caller, Depends(_with(Scope.ADMINISTER))]
 ReaderOfAll = Annotated[Caller, Depends(_with(Scope.READ, all_plants=True))]
 IntegratorOfAll = Annotated[Caller, Depends(_with(Scope.INTEGRATE, all_plants=True))]
 PlannerOfAll = Annotated[Caller, Depends(_with(Scope.PLAN, all_plants=True))]
-Stocker = Annotated[Caller, Depends(_with(Scope.STOCK))]
+Stocker = Annotated[Caller, Depends(_with(Scope.STOCK, all_plants=True))]
+Subscriber = Annotated[Caller, Depends(_with(Scope.READ, known=_caller_by_password))]
+"""A reader whose program may know HTTP Basic alone."""

@@ -23,6 +23,8 @@ class Problem(Exception):
     status: ClassVar[int] = 400
     slug: ClassVar[str] = "bad-request"
     title: ClassVar[str] = "The request cannot be understood"
+    headers: ClassVar[dict[str, str] | None] = None
+    """Sent with it where they are not those of its status."""
 
     def __init__(self, detail: str, errors: Sequence[MemberProblem] = (), **extra: Any) -> None:
         super().__init__(detail)
@@ -43,6 +45,14 @@ class Unauthenticated(Problem):
     status = 401
     slug = "key-needed"
     title = "A valid bearer key is needed"
+
+
+class UnauthenticatedReader(Unauthenticated):
+    """Where a key may come as a password, too: both schemes are offered (RFC 7617; RFC 9110, 11.6.1)."""
+
+    headers: ClassVar[dict[str, str] | None] = {
+        "WWW-Authenticate": 'Basic realm="elementdue", charset="UTF-8", Bearer'
+    }
 
 
 class NotAllowed(Problem):
@@ -187,7 +197,7 @@ def document_of(problem: Problem) -> ProblemDocument:
 
 def problem_response(problem: Problem) -> Response:
     """The document of one problem."""
-    return _response(document_of(problem), _HEADERS.get(problem.status))
+    return _response(document_of(problem), problem.headers or _HEADERS.get(problem.status))
 
 
 def install(app: FastAPI) -> None:

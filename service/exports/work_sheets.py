@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 
-from api_schemas.work_orders import OilPick, Pick, Task, WorkOrder
+from api_schemas.work_orders import Task, WorkOrder
 from service.exports.sheet import Column, Row, Sheet, moments, numbers, texts
 from service.exports.units import VolumeUnit
+from service.work_orders.kit_words import lines_of, shelf_of, short_lines
 
 _TASK_COLUMNS = (
     *numbers("work_order"),
@@ -36,31 +37,12 @@ def _task_row(order: WorkOrder, task: Task, volumes: VolumeUnit) -> Row:
         *(order.id, order.plant, order.system, order.state),
         *(order.planned_for, order.stop_starts_at, order.stop_ends_at),
         *(task.id, task.position, task.kind, task.state, task.due_at, task.trigger, task.reason),
-        "; ".join(f"{line} from {_where(pick)}" for line, pick in _lines(task, volumes) if pick.store is not None),
-        "; ".join(f"{line}, {_when(pick)}" for line, pick in _lines(task, volumes) if pick.store is None),
+        "; ".join(
+            f"{line} from {shelf_of(pick)}" for line, pick in lines_of(task, volumes) if pick.store is not None
+        ),
+        "; ".join(short_lines(task, volumes)),
         *(order.issued_by, order.started_by, order.note, order.external_ref),
     )
-
-
-def _lines(task: Task, volumes: VolumeUnit) -> Iterator[tuple[str, Pick | OilPick]]:
-    for pick in task.picks:
-        yield f"{pick.quantity} × {pick.part_number}", pick
-    for oil in task.oil:
-        yield f"{volumes.shown(oil.volume.value):g} {volumes.symbol} of {oil.fluid}", oil
-
-
-def _where(pick: Pick | OilPick) -> str:
-    bin_ = pick.bin if isinstance(pick, Pick) else None
-    return " ".join(
-        [pick.store or "", *([f"bin {bin_}"] if bin_ else []), *([f"lot {pick.lot}"] if pick.lot else [])]
-    )
-
-
-def _when(pick: Pick | OilPick) -> str:
-    """When supply covers what is short."""
-    if pick.arrives_at is None:
-        return "none on order"
-    return f"arrives {pick.arrives_at.date().isoformat()} with {pick.arrives_with}"
 
 
 def _pick_columns(volumes: VolumeUnit) -> tuple[Column, ...]:

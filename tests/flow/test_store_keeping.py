@@ -3,15 +3,19 @@
 Where a number is compared it is the sum that a person would make of the small plant's store, by hand.
 """
 
+import json
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
 from scheduler.vocabulary import Scope
+from service.cli.asking import Refused
 from service.demand.store import load_store
 from service.keys.keeping import make_key
+from tests.flow.command_line import run_here
 from tests.flow.running_plant import RunningPlant, _client, iso
 from tests.flow.small_folder import BREATHER, RETURN, SmallPlant
 from tests.flow.test_list_files import cells_of, rows_of
@@ -322,3 +326,24 @@ def test_the_stock_file_has_a_sheet_of_parts_and_one_of_oil(plant: RunningPlant)
     assert len(rows) == len([row for row in plant.get("/v1/stock")["items"] if row["what"] == "part"])
     oil = rows_of(plant.client.get("/v1/stock/file", params={"sheet": "oil"}).content)
     assert {(row["lot"], float(row["on_hand [L]"])) for row in oil} == {("D-1", 104.0), ("D-2", 40.0)}
+
+
+@pytest.mark.one_database_is_enough
+def test_the_command_line_counts_receives_and_shows(plant: RunningPlant, tmp_path: Path) -> None:
+    words = ("--store", "MAIN", "--lot", "L-1")
+    told = run_here(plant, "stock", "count", "EL-10", "7", *words, "--json")
+    assert told.exit_code == 0, told.output
+    assert json.loads(told.stdout)["rows"][0]["outcome"] == "counted"
+    came = ("stock", "receive", "PO-9", "1", "1", "--store", "MAIN", "--lot", "B-1", "--bin", "C3")
+    assert run_here(plant, *came, "--at", iso(plant.now)).exit_code == 0
+    drum = ("stock", "count", "OIL-46", "1.5", "--container", "208", "--store", "MAIN", "--lot", "D-7")
+    assert run_here(plant, *drum).exit_code == 0
+    table = run_here(plant, "stock").stdout
+    for words_of_row in ("EL-10", "B-1", "1.5 × 208 L = 312 L"):
+        assert words_of_row in table
+    refused = run_here(plant, "stock", "count", "EL-10", "0.5", *words)
+    assert isinstance(refused.exception, Refused)
+    assert "on_hand" in str(refused.exception)
+    file = tmp_path / "stock.xlsx"
+    assert run_here(plant, "stock", "--write", str(file)).exit_code == 0
+    assert "EL-10" in {row[0] for row in cells_of(file.read_bytes(), "stock")}

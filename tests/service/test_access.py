@@ -20,6 +20,8 @@ from tests.service.served import Served, ServerProcess, run, served
 
 ROUTES = api_routes()
 EACH_ROUTE = pytest.mark.parametrize("route", ROUTES, ids=str)
+CHALLENGE = {"/v1/calendar": 'Basic realm="elementdue", charset="UTF-8", Bearer'}
+"""Calendar programs know no bearer keys; every other route takes nothing else."""
 OF_NO_USE = "edk_" + "A" * 43
 
 
@@ -66,7 +68,8 @@ def test_a_key_that_may_only_read_opens_every_look_and_no_change(route: Route) -
 def test_without_a_key_nothing_is_answered(service: Served, route: Route) -> None:
     answer = ask(service, route, None)
     assert answer.status_code == 401
-    assert answer.headers["WWW-Authenticate"] == "Bearer"  # RFC 9110, 15.5.2; RFC 6750, 3
+    # RFC 9110, 15.5.2 and 11.6.1; RFC 6750, 3; RFC 7617, 2
+    assert answer.headers["WWW-Authenticate"] == CHALLENGE.get(route.template, "Bearer")
     assert answer.headers["Content-Type"] == "application/problem+json"
     assert answer.json()["status"] == 401
 
