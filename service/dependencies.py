@@ -105,11 +105,17 @@ def _known(
 AnyCaller = Annotated[Caller, Depends(_caller)]
 
 
-def _plant_of_caller(
-    caller: AnyCaller, plant: Annotated[str | None, Query(max_length=200, description="Only this plant's.")] = None
-) -> str | None:
+AskedPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
+
+
+def refuse_other_plant(caller: Caller, plant: str | None) -> None:
+    """Raises NotAllowed where a plant is asked for that the caller does not see."""
     if plant is not None and not caller.sees(plant):
         raise NotAllowed(f"key '{caller.name}' does not see plant '{plant}'; it is for {caller.its_plants} only")
+
+
+def _plant_of_caller(caller: AnyCaller, plant: AskedPlant = None) -> str | None:
+    refuse_other_plant(caller, plant)
     return plant
 
 

@@ -6,8 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Query, Response
 
 from service.calendar.subscribing import calendar_of
-from service.dependencies import Now, OpenDatabase, PublicAddress, Subscriber
-from service.keys.plants import refuse_other_plant
+from service.dependencies import AskedPlant, Now, OpenDatabase, PublicAddress, Subscriber, refuse_other_plant
 
 router = APIRouter(tags=["calendar"])
 
@@ -28,10 +27,10 @@ def show_calendar(
     database: OpenDatabase,
     now: Now,
     address: PublicAddress,
-    plant: Annotated[str | None, Query(max_length=200, description="Only this plant's.")] = None,
+    plant: AskedPlant = None,
     system: Annotated[
         str | None, Query(max_length=200, description="Only this system's, with its plant's stops.")
-    ] = (None),
+    ] = None,
     if_none_match: Annotated[str | None, Header(alias="If-None-Match", max_length=1000)] = None,
 ) -> Response:
     """Open work in its stop, or all day on its planned day; withdrawn work as cancelled for 30 days.

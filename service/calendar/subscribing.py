@@ -101,7 +101,7 @@ def _stops(
         whose = row["plant"] or plant_of[row["system"]]
         if not caller.sees(whose) or plant not in (None, whose) or not _concerns(row, whose, system, plant_of):
             continue
-        events.append(stop_event(row, whose, told_at or row["starts_at"]))
+        events.append(stop_event(dict(row), whose, told_at or row["starts_at"]))
     return events
 
 

@@ -9,7 +9,7 @@ from api_schemas.close_outs import CloseOutList
 from api_schemas.moments import Moment
 from api_schemas.quantities import RowNumber
 from service.close_outs.listing import Wanted, list_of
-from service.dependencies import OpenDatabase, Reader
+from service.dependencies import OnlyPlant, OpenDatabase, Reader
 
 router = APIRouter(prefix="/close-outs", tags=["close-outs"])
 
@@ -45,7 +45,7 @@ def list_close_outs(
     caller: Reader,
     database: OpenDatabase,
     response: Response,
-    plant: _Code = None,
+    plant: OnlyPlant,
     system: _Code = None,
     position: _Code = None,
     work_order: Annotated[RowNumber | None, Query()] = None,

@@ -9,21 +9,19 @@ from fastapi import APIRouter, Query, Response
 from api_schemas.moments import Moment
 from api_schemas.work_orders import WorkOrder
 from scheduler.vocabulary import WorkOrderState
-from service.dependencies import Now, OpenDatabase, Reader
+from service.dependencies import Now, OnlyPlant, OpenDatabase, Reader
 from service.due.listing import due_at_moment, due_from_last_pass
 from service.exports.answering import FILES, FileFormat, file_answer
 from service.exports.due_sheet import due_sheet
 from service.exports.sheet import MOST_ROWS, refuse_too_many
 from service.exports.units import volume_unit
 from service.exports.work_sheets import work_sheets
-from service.keys.plants import refuse_other_plant
 from service.work_orders.cards import work_order_cards
 from service.work_orders.planning import OPEN_STATES
 from service.work_orders.tables import tasks, work_orders
 
 router = APIRouter()
 
-OnlyPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
 OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
 _ORDERS_AT_ONCE = 500
 
@@ -38,22 +36,20 @@ _ORDERS_AT_ONCE = 500
 def write_due(
     caller: Reader,
     database: OpenDatabase,
+    plant: OnlyPlant,
     as_of: Annotated[
         Moment | None, Query(description="Compute afresh from what was known at that time; nothing is kept.")
     ] = None,
-    plant: OnlyPlant = None,
     system: OnlySystem = None,
     format_: FileFormat = "csv",
 ) -> Response:
     """One row for each position in service, in the order of the list; times with the plant's offset."""
-    refuse_other_plant(caller, plant)
     with database.reading() as connection:
         if as_of is None:
-            found = due_from_last_pass(connection, plant=plant, system=system)
+            found = due_from_last_pass(connection, caller, plant=plant, system=system)
         else:
-            found = due_at_moment(connection, as_of, plant=plant, system=system)
-    seen = found.model_copy(update={"items": [item for item in found.items if caller.sees(item.plant)]})
-    return file_answer(format_, [due_sheet(seen)], found.planned.as_of)
+            found = due_at_moment(connection, caller, as_of, plant=plant, system=system)
+    return file_answer(format_, [due_sheet(found)], found.planned.as_of)
 
 
 @router.get(
@@ -67,10 +63,10 @@ def write_work_orders(
     caller: Reader,
     database: OpenDatabase,
     now: Now,
+    plant: OnlyPlant,
     state: Annotated[
         list[WorkOrderState] | None, Query(description="Only these states; by default the open ones.")
     ] = None,
-    plant: OnlyPlant = None,
     system: OnlySystem = None,
     position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
     sheet: Annotated[
@@ -79,7 +75,6 @@ def write_work_orders(
     format_: FileFormat = "csv",
 ) -> Response:
     """With stop, parts and shortage; the other sheet has a row for each thing that is fetched or short."""
-    refuse_other_plant(caller, plant)
     query = sa.select(work_orders).where(
         work_orders.c.state.in_(state or OPEN_STATES), caller.only(work_orders.c.plant)
     )

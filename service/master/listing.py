@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from api_schemas.problems import MemberProblem
 from service.keys.keeping import Caller
 from service.master.resources import Resource, Wording
-from service.problems import BadInput, NotAllowed
+from service.problems import BadInput
 
 
 def page_of(
@@ -36,12 +36,6 @@ def page_of(
         "items": [wording.told(row) for row in page],
         "next": _cursor_after(page[-1][resource.key]) if len(rows) > limit else None,
     }
-
-
-def refuse_foreign(caller: Caller, plant: str | None) -> None:
-    """Raises NotAllowed where the caller asks for a plant that its key is not for."""
-    if plant is not None and not caller.sees(plant):
-        raise NotAllowed(f"key '{caller.name}' is not for plant '{plant}'")
 
 
 def _cursor_after(code: str) -> str:

@@ -10,11 +10,11 @@ from starlette.responses import JSONResponse
 
 from api_schemas.master_data import ElementType, Fluid, Page, Position, Status, System, Upserted
 from api_schemas.quantities import Code
-from service.dependencies import IdempotencyKey, Integrator, Now, OpenDatabase, Reader
+from service.dependencies import IdempotencyKey, Integrator, Now, OnlyPlant, OpenDatabase, Reader
 from service.keys.answering import Answer, answer_once, digest_of
 from service.keys.keeping import Caller
 from service.master import examples
-from service.master.listing import page_of, refuse_foreign
+from service.master.listing import page_of
 from service.master.resources import ELEMENT_TYPES, FLUIDS, POSITIONS, SYSTEMS, Resource, etag_of, found
 from service.master.upserting import Conditions, upsert
 from service.plant_folder import tables as t
@@ -91,14 +91,13 @@ _Look = Annotated[Look, Depends()]
 @router.get("/systems", response_model=Page[System], summary="Systems, by code", responses=examples.SYSTEMS)
 def list_systems(
     look: _Look,
-    plant: _Asked = None,
+    plant: OnlyPlant,
     status: Annotated[Status | None, Query()] = None,
     external_ref: _Asked = None,
     limit: _Limit = 100,
     cursor: _After = None,
 ) -> JSONResponse:
     """Retired ones too; what is not known of a system is left out."""
-    refuse_foreign(look.caller, plant)
     own = t.systems.c
     return look.page(SYSTEMS, limit, cursor, {own.plant: plant, own.status: status, own.external_ref: external_ref})
 
@@ -128,7 +127,7 @@ def put_system(
 @router.get("/positions", response_model=Page[Position], summary="Positions, by code", responses=examples.POSITIONS)
 def list_positions(
     look: _Look,
-    plant: _Asked = None,
+    plant: OnlyPlant,
     system: _Asked = None,
     status: Annotated[Status | None, Query()] = None,
     external_ref: _Asked = None,
@@ -136,7 +135,6 @@ def list_positions(
     cursor: _After = None,
 ) -> JSONResponse:
     """Retired ones too; what is not known of a position is left out."""
-    refuse_foreign(look.caller, plant)
     own = t.positions.c
     asked = {own.system: system, own.status: status, own.external_ref: external_ref}
     return look.page(POSITIONS, limit, cursor, {t.systems.c.plant: plant, **asked})

@@ -7,10 +7,10 @@ import sqlalchemy as sa
 from fastapi import APIRouter, Body, Depends
 from starlette.responses import JSONResponse
 
-from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import Acknowledgement, GivenBack, WorkOrder
 from service.dependencies import IdempotencyKey, Integrator, Now, OpenDatabase
 from service.keys.answering import Answer, answer_once, digest_of
+from service.seen_by_caller import SeenOrder
 from service.work_orders.cards import work_order
 from service.work_orders.routes import IfMatch, version_in
 from service.work_orders.taking_over import acknowledge, give_back
@@ -26,7 +26,7 @@ class TakingOver:
         caller: Integrator,
         database: OpenDatabase,
         now: Now,
-        order_id: RowNumber,
+        order_id: SeenOrder,
         if_match: IfMatch = None,
         idempotency_key: IdempotencyKey = None,
     ) -> None:
@@ -76,7 +76,7 @@ def take_over(
         body,
         lambda connection: acknowledge(
             *(connection, taking.order_id, body.external_ref),
-            caller=taking.caller,
+            by=taking.caller.name,
             now=taking.now,
             if_version=taking.if_version,
         ),
@@ -99,7 +99,7 @@ def hand_back(
         body,
         lambda connection: give_back(
             *(connection, taking.order_id, body.external_ref, body.why),
-            caller=taking.caller,
+            by=taking.caller.name,
             now=taking.now,
             if_version=taking.if_version,
         ),
