@@ -14,6 +14,8 @@ from service.clock import routes as clock_routes
 from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
 from service.close_outs import routes as close_out_routes
+from service.compression import Compression
+from service.conditional import ConditionalGet
 from service.database import Database
 from service.demand import routes as demand_routes
 from service.due import routes as due_routes
@@ -26,6 +28,8 @@ from service.known_host import KnownHost
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
+from service.rate_limit import RateLimit
+from service.request_ids import RequestIds
 from service.settings import Settings
 from service.strict_json import StrictJson
 from service.whole_address import WholeAddress
@@ -91,5 +95,10 @@ def create_app(
         largest_import_bytes=settings.largest_import_bytes,
         largest_file_bytes=LARGEST_FILE_BYTES,
     )
+    app.add_middleware(ConditionalGet, prefix="/v1/")
+    app.add_middleware(Compression)
+    if local_caller is None and settings.requests_per_minute:
+        app.add_middleware(RateLimit, per_minute=settings.requests_per_minute)
     app.add_middleware(KnownHost, allowed=settings.allowed_hosts)
+    app.add_middleware(RequestIds)
     return app

@@ -1,6 +1,7 @@
 """The one error tree: each class knows its status and its stable type, one handler renders them (RFC 9457)."""
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any, ClassVar
 
@@ -12,27 +13,37 @@ from starlette.responses import Response
 
 from api_schemas.problems import MemberProblem, ProblemDocument
 from service.database import is_busy
+from service.request_ids import HEADER, present_request_id
 
 _SHOWN_AT_MOST = 200
-_HEADERS = {401: {"WWW-Authenticate": "Bearer"}, 503: {"Retry-After": "10"}}
+_log = logging.getLogger("elementdue.requests")
 
 
 class Problem(Exception):
-    """Something that the caller can mend; `extra` members stand in the document as they are."""
+    """Something that the caller can mend; the document says what."""
 
     status: ClassVar[int] = 400
     slug: ClassVar[str] = "bad-request"
     title: ClassVar[str] = "The request cannot be understood"
+    headers: Mapping[str, str] = {}
 
-    def __init__(self, detail: str, errors: Sequence[MemberProblem] = (), **extra: Any) -> None:
+    def __init__(
+        self,
+        detail: str,
+        errors: Sequence[MemberProblem] = (),
+        headers: Mapping[str, str] | None = None,
+        **extra: Any,
+    ) -> None:
+        """`headers` are added to those of its class; `extra` members stand in the document as they are."""
         super().__init__(detail)
         self.detail = detail
         self.errors = list(errors)
+        self.headers = {**type(self).headers, **(headers or {})}
         self.extra = extra
 
 
 class UnknownHost(Problem):
-    """The request names a host that this server does not answer for."""
+    """The request names a host that this server does not answer for; its names are a setting of the server."""
 
     status = 400
     slug = "unknown-host"
@@ -40,24 +51,33 @@ class UnknownHost(Problem):
 
 
 class Unauthenticated(Problem):
+    """Send the header `Authorization: Bearer` with a key of this installation that still holds."""
+
     status = 401
     slug = "key-needed"
     title = "A valid bearer key is needed"
+    headers: Mapping[str, str] = {"WWW-Authenticate": "Bearer"}
 
 
 class NotAllowed(Problem):
+    """The key is good, but its scopes or its plants do not grant this; another key may."""
+
     status = 403
     slug = "not-allowed"
     title = "The key does not grant this"
 
 
 class NotFound(Problem):
+    """Nothing that this key sees has this address or number."""
+
     status = 404
     slug = "not-found"
     title = "There is no such thing"
 
 
 class InTheWay(Problem):
+    """What is asked for does not fit what is there now; read it again, and decide anew."""
+
     status = 409
     slug = "state-in-the-way"
     title = "The present state does not allow this"
@@ -88,24 +108,44 @@ class KitShort(Problem):
 
 
 class ChangedMeanwhile(Problem):
+    """`If-Match` names an earlier version than the present one, which `version` tells: read it again, and decide
+    anew."""
+
     status = 412
     slug = "changed-meanwhile"
     title = "It was changed since it was read"
 
 
+class KeyInFlight(Problem):
+    """The first request with this `Idempotency-Key` is still being answered. Sent again after a moment it gets the
+    first one's answer."""
+
+    status = 409
+    slug = "idempotency-key-in-flight"
+    title = "The request with this Idempotency-Key is still being answered"
+    headers: Mapping[str, str] = {"Retry-After": "1"}
+
+
 class TooLarge(Problem):
+    """Send less at a time; the document says how much is taken."""
+
     status = 413
     slug = "too-large"
     title = "The request is too large"
 
 
 class WrongContentType(Problem):
+    """JSON is taken as application/json, a file as multipart/form-data; nothing is guessed."""
+
     status = 415
     slug = "wrong-content-type"
     title = "The body's Content-Type is not taken here"
 
 
 class BadInput(Problem):
+    """Members of the body, the form, the address or the headers are not what they have to be; each is named with what
+    was expected."""
+
     status = 422
     slug = "bad-input"
     title = "Some of the input cannot be taken"
@@ -120,25 +160,41 @@ class FileNotTaken(Problem):
 
 
 class CannotBeTrue(Problem):
+    """What is told contradicts the record that the document names: one of the two is wrong."""
+
     status = 422
     slug = "cannot-be-true"
     title = "A statement contradicts what is known"
 
 
 class KeyReused(Problem):
+    """An `Idempotency-Key` names one request. A request with another body or address needs a key of its own."""
+
     status = 422
     slug = "idempotency-key-reused"
     title = "The Idempotency-Key belongs to another request"
 
 
 class IfMatchNeeded(Problem):
+    """This could undo what somebody else has just done. Read the order, and send its ETag with `If-Match`; `*` says
+    that any version is meant."""
+
     status = 428
     slug = "if-match-needed"
     title = "Say with If-Match which version is meant"
 
 
+class TooManyRequests(Problem):
+    """This key, or this address, has asked for more within a minute than it may. Nothing was done; `Retry-After` says
+    after how many seconds it is answered again."""
+
+    status = 429
+    slug = "too-many-requests"
+    title = "Too many requests within a minute"
+
+
 class Fault(Problem):
-    """The fault is ours and has been logged; nothing of the request was kept."""
+    """The fault is ours and has been logged with the `request_id`; nothing of the request was kept."""
 
     status = 500
     slug = "internal-fault"
@@ -151,6 +207,7 @@ class Busy(Problem):
     status = 503
     slug = "busy"
     title = "The database is busy"
+    headers: Mapping[str, str] = {"Retry-After": "10"}
 
 
 PROBLEMS: tuple[type[Problem], ...] = (Problem, *Problem.__subclasses__())
@@ -160,10 +217,12 @@ PROBLEMS: tuple[type[Problem], ...] = (Problem, *Problem.__subclasses__())
 _OF_THE_FRAMEWORK: dict[int, type[Problem]] = {400: Problem, 404: NotFound, 413: TooLarge}
 
 
-def _response(document: ProblemDocument, headers: dict[str, str] | None = None) -> Response:
+def _response(document: ProblemDocument, headers: Mapping[str, str]) -> Response:
     # ascii output: a lone surrogate that a caller sent must not break the answer that names it
-    body = document.model_dump_json(ensure_ascii=True)
-    return Response(body, document.status, headers, "application/problem+json")
+    request_id = present_request_id()
+    body = document.model_copy(update={"request_id": request_id}).model_dump_json(ensure_ascii=True)
+    named = {} if request_id is None else {HEADER: request_id}
+    return Response(body, document.status, {**headers, **named}, "application/problem+json")
 
 
 def shown(value: Any) -> str:
@@ -187,7 +246,7 @@ def document_of(problem: Problem) -> ProblemDocument:
 
 def problem_response(problem: Problem) -> Response:
     """The document of one problem."""
-    return _response(document_of(problem), _HEADERS.get(problem.status))
+    return _response(document_of(problem), problem.headers)
 
 
 def install(app: FastAPI) -> None:
@@ -219,7 +278,7 @@ def install(app: FastAPI) -> None:
         document = ProblemDocument(
             type="about:blank", title=phrase, status=error.status_code, detail=str(error.detail), errors=[]
         )
-        return _response(document, dict(error.headers) if error.headers else None)
+        return _response(document, error.headers or {})
 
     @app.exception_handler(OperationalError)
     def _busy(_request: Request, error: OperationalError) -> Response:
@@ -228,5 +287,7 @@ def install(app: FastAPI) -> None:
         return problem_response(Busy("another writer has the database; nothing of this request was kept, try again"))
 
     @app.exception_handler(Exception)
-    def _fault(_request: Request, _error: Exception) -> Response:
+    def _fault(request: Request, error: Exception) -> Response:
+        told = (present_request_id(), request.method, request.url.path, type(error).__name__)
+        _log.error("request %s, %s %s, failed with %s", *told)  # the server logs the traceback
         return problem_response(Fault("The fault is ours and has been logged; nothing of this request was kept."))

@@ -11,8 +11,20 @@ from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
-from service.dependencies import Now, OpenDatabase, Planner, PublicAddress, Reader, Worker
-from service.problems import BadInput
+from service.conditional import version_told
+from service.dependencies import (
+    AnyCaller,
+    IdempotencyKey,
+    Now,
+    OpenDatabase,
+    Planner,
+    PublicAddress,
+    Reader,
+    RequestDigest,
+    Worker,
+)
+from service.keys.answering import Answer, answer_once, headers_of
+from service.problems import BadInput, IfMatchNeeded
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards, zone_of
@@ -25,7 +37,10 @@ from service.work_orders.verbs import order_row
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
 
 IfMatch = Annotated[
-    str | None, Header(alias="If-Match", max_length=50, description='The order\'s ETag, like "3", as last read.')
+    str | None,
+    Header(
+        alias="If-Match", max_length=50, description='The order\'s ETag as last read, like "3"; * is any version.'
+    ),
 ]
 _OPEN = ("draft", "issued", "underway", "held")
 
@@ -104,39 +119,47 @@ def _after(cursor: str | None) -> int:
     return int(cursor)
 
 
-def _version(if_match: str | None) -> int | None:
-    if if_match is None:
-        return None
-    told = if_match.strip().strip('"')
-    if not (told.isascii() and told.isdigit() and len(told) <= 15):
-        says = 'expected the order\'s ETag, like "3"'
-        raise BadInput(
-            f"If-Match cannot be read: {says}", [MemberProblem(member="If-Match", value=if_match, says=says)]
-        )
-    return int(told)
-
-
 class OrderChange:
-    """One change to one order, told at `now`, if it is still at the version of `If-Match`."""
+    """One change to one order, told at `now`, if it is still at the version of `If-Match`; a repeat does nothing."""
 
     def __init__(
-        self, database: OpenDatabase, now: Now, order_id: RowNumber, response: Response, if_match: IfMatch = None
+        self,
+        database: OpenDatabase,
+        caller: AnyCaller,
+        now: Now,
+        order_id: RowNumber,
+        digest: RequestDigest,
+        response: Response,
+        idempotency_key: IdempotencyKey = None,
+        if_match: IfMatch = None,
     ) -> None:
-        self._database, self._response, self._if_match = database, response, if_match
+        self._database, self._caller, self._response = database, caller, response
+        self._idempotency_key, self._digest, self._if_match = idempotency_key, digest, if_match
         self.order_id, self.now = order_id, now
 
     @property
     def if_version(self) -> int | None:
         """Raises BadInput for an `If-Match` that is no version."""
-        return _version(self._if_match)
+        return version_told(self._if_match)
+
+    def must_say_version(self) -> None:
+        """For what could undo what somebody else has just done. Raises IfMatchNeeded."""
+        if self._if_match is None:
+            raise IfMatchNeeded(
+                f"send the ETag of work order {self.order_id} as it was read with If-Match, or '*' for any version"
+            )
 
     def make(self, change: Callable[[sa.Connection], None]) -> WorkOrder:
         """Do it in one transaction; the order as it then stands, its version the ETag."""
-        with self._database.writing() as connection:
+
+        def work(connection: sa.Connection) -> Answer:
             change(connection)
             found = work_order(connection, self.order_id)
-        self._response.headers["ETag"] = f'"{found.version}"'
-        return found
+            return Answer(200, found.model_dump(mode="json"), headers={"ETag": f'"{found.version}"'})
+
+        answer = answer_once(self._database, self._caller, self._idempotency_key, self._digest, self.now, work)
+        self._response.headers.update(headers_of(answer))
+        return WorkOrder.model_validate(answer.body)
 
     def take(self, verb: verbs.Verb, by: str, note: str | None = None) -> WorkOrder:
         """To the verb's state."""
@@ -218,13 +241,15 @@ def release(caller: Worker, change: Change) -> WorkOrder:
 
 @router.post("/{order_id}/withdraw", summary="Withdraw an order, with the reason")
 def withdraw(caller: Planner, change: Change, body: Annotated[WorkOrderNote, Body()]) -> WorkOrder:
-    """A pass raises the work again while its reason stands."""
+    """A pass raises the work again while its reason stands. Needs `If-Match`: others may have begun or held it."""
+    change.must_say_version()
     return change.take(verbs.WITHDRAW, caller.name, body.note)
 
 
 @router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
 def accept_proposal(caller: Planner, change: Change) -> WorkOrder:
-    """Plan it earlier, or withdraw the tasks whose reason is gone."""
+    """Plan it earlier, or withdraw the tasks whose reason is gone. Needs `If-Match`: a pass may propose anew."""
+    change.must_say_version()
     version = change.if_version
     return change.make(
         lambda connection: verbs.accept_proposals(
