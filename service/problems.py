@@ -219,9 +219,10 @@ _OF_THE_FRAMEWORK: dict[int, type[Problem]] = {400: Problem, 404: NotFound, 413:
 
 def _response(document: ProblemDocument, headers: Mapping[str, str]) -> Response:
     # ascii output: a lone surrogate that a caller sent must not break the answer that names it
-    request_id = present_request_id()
-    body = document.model_copy(update={"request_id": request_id}).model_dump_json(ensure_ascii=True)
-    named = {} if request_id is None else {HEADER: request_id}
+    body = document.model_dump_json(ensure_ascii=True)
+    named = (
+        {} if document.request_id is None else {HEADER: document.request_id}
+    )  # a fault's is sent past `RequestIds`
     return Response(body, document.status, {**headers, **named}, "application/problem+json")
 
 
@@ -240,6 +241,7 @@ def document_of(problem: Problem) -> ProblemDocument:
         status=problem.status,
         detail=problem.detail,
         errors=problem.errors,
+        request_id=present_request_id(),
     )
     return document.model_copy(update=problem.extra)
 
@@ -276,7 +278,11 @@ def install(app: FastAPI) -> None:
             return problem_response(known(str(error.detail)))
         phrase = HTTPStatus(error.status_code).phrase  # RFC 9457, 4.2.1: about:blank says no more than the status
         document = ProblemDocument(
-            type="about:blank", title=phrase, status=error.status_code, detail=str(error.detail), errors=[]
+            type="about:blank",
+            title=phrase,
+            status=error.status_code,
+            detail=str(error.detail),
+            request_id=present_request_id(),
         )
         return _response(document, error.headers or {})
 

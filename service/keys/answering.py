@@ -20,7 +20,6 @@ from service.database import Database
 from service.keys.keeping import Caller
 from service.keys.tables import kept_answers
 from service.problems import KeyInFlight, KeyReused
-from service.request_ids import present_request_id
 
 KEPT_FOR = timedelta(days=30)
 """How long a repeat gets the first answer: a month without a network, and then some (ours)."""
@@ -90,11 +89,9 @@ def answered_before(database: Database, caller: Caller, idempotency_key: str | N
 
 
 def response_of(answer: Answer) -> JSONResponse:
-    """As it is sent: a repeat is the first answer again, marked as one."""
-    if answer.status < 400:
-        return JSONResponse(answer.body, answer.status, headers_of(answer))
-    body = answer.body | {"request_id": present_request_id()}
-    return JSONResponse(body, answer.status, headers_of(answer), "application/problem+json")
+    """As it is sent: a repeat is the first answer again, with its `request_id`, and marked as one."""
+    media_type = "application/json" if answer.status < 400 else "application/problem+json"
+    return JSONResponse(answer.body, answer.status, headers_of(answer), media_type)
 
 
 def headers_of(answer: Answer) -> dict[str, str]:

@@ -103,6 +103,7 @@ def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str)
         if task_row["proposal"] != proposal.proposal:
             connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
             changed.add(task_row["work_order"])
+    changed -= set(plan.withdrawn_orders)  # these have theirs below
     connection.execute(
         sa.update(work_orders).where(work_orders.c.id.in_(sorted(changed))).values(version=work_orders.c.version + 1)
     )
