@@ -10,6 +10,7 @@ from api_schemas.checks import Check, CheckIn, CheckList
 from api_schemas.quantities import RowNumber
 from scheduler.vocabulary import CheckVerdict, Scope
 from service.checks.checking import check_before_job, kept_checks, refusal_of
+from service.cursors import PageAfter
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
 from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.problems import NotAllowed, document_of
@@ -69,7 +70,7 @@ def list_checks(
     task: RowNumber | None = None,
     position: Annotated[str | None, Query(max_length=200)] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
-    cursor: Annotated[str | None, Query(max_length=100, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> CheckList:
     """Who checked what for which job, what it came to, and by which reason a refusal was set aside."""
     with database.reading() as connection:

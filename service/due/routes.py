@@ -10,6 +10,7 @@ from api_schemas.due import DueItem, DueList, PassNote
 from api_schemas.due_history import DueChanges, DueHistory
 from api_schemas.moments import Moment
 from service.clock.turn import moment_of_turn
+from service.cursors import PageAfter
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Planner, Reader, RequestDigest
 from service.due.history import changes_since, history_of
 from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
@@ -23,7 +24,6 @@ router = APIRouter(tags=["due"])
 Limit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
 OnlyPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
 OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
-PageAfter = Annotated[str | None, Query(max_length=200, description="`next` of the page before.")]
 
 
 @router.get("/due", summary="What is due, by date, with its uncertainty and its reason")

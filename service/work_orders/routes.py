@@ -1,17 +1,18 @@
 """`/v1/work-orders`: read them, and the verbs of a person."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Annotated
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Body, Depends, Header, Query, Response
 from starlette.responses import HTMLResponse
 
-from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.conditional import version_told
+from service.cursors import PageAfter, read_cursor, write_cursor
 from service.dependencies import (
     AnyCaller,
     IdempotencyKey,
@@ -24,7 +25,7 @@ from service.dependencies import (
     Worker,
 )
 from service.keys.answering import Answer, answer_once, headers_of
-from service.problems import BadInput, IfMatchNeeded
+from service.problems import IfMatchNeeded
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards, zone_of
@@ -56,10 +57,9 @@ def list_work_orders(
     system: Annotated[str | None, Query(max_length=200)] = None,
     position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
-    cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> WorkOrderList:
     """With tasks, picks, shortages and cautions; the steps are in each order by itself."""
-    after = _after(cursor)
     query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN))
     if plant is not None:
         query = query.where(work_orders.c.plant == plant)
@@ -69,11 +69,18 @@ def list_work_orders(
         shown = (tasks.c.state != "withdrawn") | (work_orders.c.state == WorkOrderState.WITHDRAWN)
         there = sa.exists().where(tasks.c.work_order == work_orders.c.id, tasks.c.position == position, shown)
         query = query.where(there)
-    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).offset(after).limit(limit + 1)
+    if cursor is not None:
+        planned_for, order_id = read_cursor(cursor, "work-orders", datetime, int)
+        same_day = (work_orders.c.planned_for == planned_for) & (work_orders.c.id > order_id)
+        query = query.where((work_orders.c.planned_for > planned_for) | same_day)
+    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).limit(limit + 1)
     with database.reading() as connection:
         rows = connection.execute(query).mappings().all()
         items = work_order_cards(connection, rows[:limit])
-    return WorkOrderList(items=items, next=str(after + limit) if len(rows) > limit else None)
+    last = rows[limit - 1] if len(rows) > limit else None
+    return WorkOrderList(
+        items=items, next=None if last is None else write_cursor("work-orders", last["planned_for"], last["id"])
+    )
 
 
 @router.get("/{order_id}", summary="One work order: the job card")
@@ -106,17 +113,6 @@ def show_history(_caller: Reader, database: OpenDatabase, order_id: RowNumber) -
     with database.reading() as connection:
         order = order_row(connection, order_id)
         return History(items=history_of(connection, order_id, zone_of(connection, order["plant"])))
-
-
-def _after(cursor: str | None) -> int:
-    if cursor is None:
-        return 0
-    if not (cursor.isascii() and cursor.isdigit()) or len(cursor) > 15:
-        says = "take the cursor from `next` of the page before"
-        raise BadInput(
-            f"the cursor cannot be read: {says}", [MemberProblem(member="cursor", value=cursor, says=says)]
-        )
-    return int(cursor)
 
 
 class OrderChange:
