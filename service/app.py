@@ -18,6 +18,7 @@ from service.compression import Compression
 from service.conditional import ConditionalGet
 from service.database import Database
 from service.demand import routes as demand_routes
+from service.description import completing
 from service.due import routes as due_routes
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
@@ -75,6 +76,7 @@ def create_app(
         version="1",
         summary="When each filter element, strainer and breather is due, why, with which parts and which oil.",
         lifespan=lifespan,
+        generate_unique_id_function=completing.operation_id,
         redoc_url=None,  # its page asks a server elsewhere for a logo
         swagger_ui_parameters={"validatorUrl": None},  # by default the description is shown to a validator elsewhere
     )
@@ -83,6 +85,7 @@ def create_app(
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address
     problems.install(app)
+    completing.install(app)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     app.include_router(page_routes.router)
