@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
+from starlette.routing import compile_path
 
 from api_schemas.problems import MemberProblem, ProblemDocument
 from service.database import is_busy
@@ -251,6 +252,13 @@ def problem_response(problem: Problem) -> Response:
     return _response(document_of(problem), problem.headers)
 
 
+def _methods_at(app: FastAPI, path: str) -> str:
+    """Of every route at this path: the framework knows those of the first one only."""
+    described: dict[str, dict[str, Any]] = app.openapi()["paths"]
+    there = [methods for template, methods in described.items() if compile_path(template)[0].fullmatch(path)]
+    return ", ".join(sorted({method.upper() for methods in there for method in methods}))
+
+
 def install(app: FastAPI) -> None:
     """Render every error of `app` as a problem document."""
 
@@ -272,7 +280,7 @@ def install(app: FastAPI) -> None:
         return problem_response(BadInput(detail, errors))
 
     @app.exception_handler(HTTPException)
-    def _http(_request: Request, error: HTTPException) -> Response:
+    def _http(request: Request, error: HTTPException) -> Response:
         known = _OF_THE_FRAMEWORK.get(error.status_code)
         if known is not None:
             return problem_response(known(str(error.detail)))
@@ -284,7 +292,10 @@ def install(app: FastAPI) -> None:
             detail=str(error.detail),
             request_id=present_request_id(),
         )
-        return _response(document, error.headers or {})
+        headers = dict(error.headers or {})
+        if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+            headers["Allow"] = _methods_at(app, request.url.path) or headers.get("Allow", "")
+        return _response(document, headers)
 
     @app.exception_handler(OperationalError)
     def _busy(_request: Request, error: OperationalError) -> Response:

@@ -16,9 +16,14 @@ from service.request_ids import HEADER
 Described = dict[str, Any]
 
 _REF = "#/components/schemas/{model}"
+NEEDED = "x-needed"
+"""With this a route names the parameters that it cannot do without, though it is the route that says so: with 428."""
+
 _OF_THE_FRAMEWORK = ("HTTPValidationError", "ValidationError")
 _BY_ALL = (400, 401, 403, 422, 429, 503)
 _BY_WRITES = (404, 409, 413, 415)
+_NAMING = {"cursor", "plant", "system", "position", "task", "item"}
+"""Parameters that name something, which may not be there."""
 _TEXT = {"schema": {"type": "string"}}
 _HEADERS: dict[str, Described] = {
     HEADER: {"description": "The caller's own, or one that was made for it."},
@@ -63,6 +68,8 @@ def complete(document: Described) -> None:
         _problems(method, path, operation)
         _headers(operation)
         for media_type, content in _contents(operation):
+            if media_type == "multipart/form-data":
+                schemas[content["schema"]["$ref"].rpartition("/")[2]]["additionalProperties"] = False
             if "example" not in content and "examples" not in content.get("schema", {}):
                 content["example"] = examples.of(content.get("schema", {}), media_type)
 
@@ -85,7 +92,9 @@ def _contents(operation: Described) -> Iterator[tuple[str, Described]]:
 def _parameters(method: str, operation: Described) -> None:
     """A parameter that is not sent is not null: no address and no header can say null."""
     parameters = operation.setdefault("parameters", [])
+    needed = operation.pop(NEEDED, ())
     for parameter in parameters:
+        parameter["required"] = parameter["required"] or parameter["name"] in needed
         schema = parameter["schema"]
         choices = [each for each in schema.get("anyOf", []) if each != {"type": "null"}]
         if len(choices) == 1:
@@ -98,7 +107,7 @@ def _parameters(method: str, operation: Described) -> None:
                 "name": "If-None-Match",
                 "in": "header",
                 "required": False,
-                "schema": {"type": "string", "maxLength": 1000},
+                "schema": {"type": "string"},
                 "description": "The ETag of the answer that the caller has.",
             }
         )
@@ -113,7 +122,7 @@ def _is_json(operation: Described) -> bool:
 def _problems(method: str, path: str, operation: Described) -> None:
     names = {parameter["name"] for parameter in operation.get("parameters", [])}
     statuses = set(_BY_ALL) | (set() if method == "get" else set(_BY_WRITES))
-    if "{" in path or "cursor" in names:
+    if "{" in path or names & _NAMING:
         statuses.add(404)
     if "cursor" in names:
         statuses.add(409)

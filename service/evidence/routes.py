@@ -4,11 +4,10 @@ import hashlib
 from typing import Annotated, Any
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Depends, File, Form, Header, Request, Response, UploadFile
+from fastapi import APIRouter, Depends, File, Form, Header, Response, UploadFile
 from starlette.responses import JSONResponse
 
 from api_schemas.evidence import EvidenceFile, EvidenceList
-from api_schemas.problems import MemberProblem
 from api_schemas.quantities import Line, RowNumber
 from scheduler.vocabulary import EvidenceKind
 from service.conditional import names
@@ -16,12 +15,11 @@ from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Work
 from service.evidence.content import LARGEST_FILE_BYTES, MOST_FILES
 from service.evidence.keeping import file_to_attach, files_of, kept_file
 from service.evidence.names import attachment, name_to_save
+from service.form_parts import each_once
 from service.keys.answering import Answer, answer_once, answered_before, digest_of, response_of
-from service.problems import BadInput, shown
 
 router = APIRouter(tags=["evidence"])
 
-_PARTS = ("file", "name", "shows")
 _CONTENT: dict[int | str, dict[str, Any]] = {
     200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in EvidenceKind}},
     304: {"description": "It is the one that If-None-Match names"},
@@ -33,23 +31,6 @@ _GUARDED = {
     "Cache-Control": "private, no-cache",
 }
 """A browser saves it, takes it for nothing else, runs nothing of it, and gives it to no other page."""
-
-
-async def _each_part_once(request: Request) -> None:
-    """A part that nobody reads would be lost without a word. Only the form, read by now, has to be awaited."""
-    parts = [name for name, _ in (await request.form()).multi_items()]
-    slips = [
-        MemberProblem(member=shown(name), says=f"is not one of: {', '.join(_PARTS)}")
-        for name in dict.fromkeys(parts)
-        if name not in _PARTS
-    ]
-    slips += [
-        MemberProblem(member=name, says="stands more than once; send each file in a request of its own")
-        for name in _PARTS
-        if parts.count(name) > 1
-    ]
-    if slips:
-        raise BadInput("; ".join(f"{each.member}: {each.says}" for each in slips[:3]), slips)
 
 
 @router.post(
@@ -66,7 +47,7 @@ async def _each_part_once(request: Request) -> None:
 )
 def attach(
     caller: Worker,
-    _parts: Annotated[None, Depends(_each_part_once)],
+    _parts: Annotated[None, Depends(each_once("file", "name", "shows"))],
     database: OpenDatabase,
     now: Now,
     close_out_id: RowNumber,

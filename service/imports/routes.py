@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import Annotated, Any, BinaryIO
 
 import sqlalchemy as sa
-from fastapi import APIRouter, File, Form, UploadFile
+from fastapi import APIRouter, Depends, File, Form, UploadFile
 from starlette.responses import JSONResponse
 
 from api_schemas.imports import ImportOutcome
 from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
 from service.dependencies import IdempotencyKey, Integrator, Now, OpenDatabase, Reader
+from service.form_parts import each_once
 from service.imports.importing import folder_to_merge, import_folder
 from service.imports.tables import imports
 from service.keys.answering import Answer, answer_once, answered_before, digest_of, response_of
@@ -32,6 +33,7 @@ router = APIRouter(prefix="/imports", tags=["imports"])
 )
 def import_zip(
     caller: Integrator,
+    _parts: Annotated[None, Depends(each_once("file", "dry_run", "separator", "decimal"))],
     database: OpenDatabase,
     now: Now,
     file: Annotated[UploadFile, File(description="The folder as a .zip of CSV tables, or an .xlsx workbook.")],

@@ -24,6 +24,7 @@ from service.dependencies import (
     RequestDigest,
     Worker,
 )
+from service.description.completing import NEEDED
 from service.keys.answering import Answer, answer_once, headers_of
 from service.problems import IfMatchNeeded
 from service.work_orders import verbs
@@ -40,7 +41,10 @@ router = APIRouter(prefix="/work-orders", tags=["work orders"])
 IfMatch = Annotated[
     str | None,
     Header(
-        alias="If-Match", max_length=50, description='The order\'s ETag as last read, like "3"; * is any version.'
+        alias="If-Match",
+        max_length=50,
+        description='The order\'s ETag as last read, like "3"; * is any version.',
+        json_schema_extra={"pattern": r'^(\*|"[0-9]{1,15}(-[0-9a-f]+)?(-gzip)?")$'},
     ),
 ]
 _OPEN = ("draft", "issued", "underway", "held")
@@ -235,14 +239,20 @@ def release(caller: Worker, change: Change) -> WorkOrder:
     return change.take(verbs.RELEASE, caller.name)
 
 
-@router.post("/{order_id}/withdraw", summary="Withdraw an order, with the reason")
+@router.post(
+    "/{order_id}/withdraw", summary="Withdraw an order, with the reason", openapi_extra={NEEDED: ["If-Match"]}
+)
 def withdraw(caller: Planner, change: Change, body: Annotated[WorkOrderNote, Body()]) -> WorkOrder:
     """A pass raises the work again while its reason stands. Needs `If-Match`: others may have begun or held it."""
     change.must_say_version()
     return change.take(verbs.WITHDRAW, caller.name, body.note)
 
 
-@router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
+@router.post(
+    "/{order_id}/accept-proposal",
+    summary="Do what the last pass proposed for issued work",
+    openapi_extra={NEEDED: ["If-Match"]},
+)
 def accept_proposal(caller: Planner, change: Change) -> WorkOrder:
     """Plan it earlier, or withdraw the tasks whose reason is gone. Needs `If-Match`: a pass may propose anew."""
     change.must_say_version()
