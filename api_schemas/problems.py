@@ -14,7 +14,7 @@ class MemberProblem(BaseModel):
 
 
 class ProblemDocument(BaseModel):
-    """`type` is stable; `errors` names each failing member."""
+    """`type` is stable; `errors` names each failing member; `request_id` is that of the `X-Request-Id` header."""
 
     model_config = ConfigDict(extra="allow")
 
@@ -23,3 +23,4 @@ class ProblemDocument(BaseModel):
     status: int
     detail: str
     errors: list[MemberProblem] = []
+    request_id: str | None = None

@@ -26,10 +26,15 @@ RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
 _LARGEST = 1e12
 
 
+def _name_the_units(schema: dict[str, Any], quantity: type["WireQuantity"]) -> None:
+    if hasattr(quantity, "kind"):
+        schema["properties"]["unit"]["enum"] = list(UNIT_SYMBOLS[quantity.kind])
+
+
 class WireQuantity(BaseModel):
     """A number with its unit."""
 
-    model_config = Wire
+    model_config = ConfigDict(**Wire, json_schema_extra=_name_the_units)
     kind: ClassVar[QuantityKind]
 
     value: Annotated[float, Field(ge=-_LARGEST, le=_LARGEST)]

@@ -16,8 +16,11 @@ from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
 from service.close_outs import list_routes as close_out_list_routes
 from service.close_outs import routes as close_out_routes
+from service.compression import Compression
+from service.conditional import ConditionalGet
 from service.database import Database
 from service.demand import routes as demand_routes
+from service.description import completing
 from service.due import routes as due_routes
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
@@ -30,7 +33,9 @@ from service.master import routes as master_routes
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
+from service.rate_limit import RateLimit
 from service.readings import routes as reading_routes
+from service.request_ids import RequestIds
 from service.settings import Settings
 from service.stock import routes as stock_routes
 from service.strict_json import StrictJson
@@ -85,6 +90,7 @@ def create_app(
         version="1",
         summary="When each filter element, strainer and breather is due, why, with which parts and which oil.",
         lifespan=lifespan,
+        generate_unique_id_function=completing.operation_id,
         redoc_url=None,  # its page asks a server elsewhere for a logo
         swagger_ui_parameters={"validatorUrl": None},  # by default the description is shown to a validator elsewhere
     )
@@ -93,6 +99,7 @@ def create_app(
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address
     problems.install(app)
+    completing.install(app)
     for router in ROUTERS:
         app.include_router(router, prefix="/v1")
     app.include_router(page_routes.router)
@@ -106,5 +113,10 @@ def create_app(
         largest_file_bytes=LARGEST_FILE_BYTES,
         largest_readings_bytes=settings.largest_readings_bytes,
     )
+    app.add_middleware(ConditionalGet, prefix="/v1/")
+    app.add_middleware(Compression)
+    if local_caller is None and settings.requests_per_minute:
+        app.add_middleware(RateLimit, per_minute=settings.requests_per_minute)
     app.add_middleware(KnownHost, allowed=settings.allowed_hosts)
+    app.add_middleware(RequestIds)
     return app

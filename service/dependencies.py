@@ -1,5 +1,6 @@
 """What routes ask for: the database, the moment of the request and the caller with a scope."""
 
+import json
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime
@@ -13,6 +14,7 @@ from starlette.requests import HTTPConnection
 from scheduler.vocabulary import Scope
 from service.clock.now import now_utc
 from service.database import Database
+from service.keys.answering import digest_of
 from service.keys.keeping import Caller, caller_of, keep_use, use_is_stale
 from service.problems import NotAllowed, Unauthenticated, UnauthenticatedReader
 
@@ -57,9 +59,19 @@ IdempotencyKey = Annotated[
         alias="Idempotency-Key",
         min_length=1,
         max_length=200,
-        description="Repeat a write with the same key and get the same answer; nothing is done twice.",
+        description="Repeat a write with the same key within 30 days and get the same answer; nothing is done twice.",
     ),
 ]
+
+
+async def _digest(request: Request) -> str:
+    """The body has been read and found to be strict JSON by now; only getting at it has to be awaited."""
+    body = await request.body()
+    return digest_of(f"{request.method} {request.url.path}", json.loads(body) if body else None)
+
+
+RequestDigest = Annotated[str, Depends(_digest)]
+"""What makes two requests without a form the same request."""
 
 
 def _caller(
@@ -96,6 +108,7 @@ def _known(
         stale = caller is not None and use_is_stale(connection, secret, now)
     if caller is None:
         raise refused("the key is unknown, expired or revoked")
+    request.state.caller = caller.name
     if stale:
         with suppress(OperationalError), database.writing(waits=False) as connection:  # no reader waits for an import
             keep_use(connection, secret, now)
@@ -103,7 +116,7 @@ def _known(
 
 
 AnyCaller = Annotated[Caller, Depends(_caller)]
-
+"""For what is shared by routes that each ask for a scope."""
 
 AskedPlant = Annotated[str | None, Query(max_length=200, description="Only this plant's.")]
 

@@ -6,6 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Query, Response
 
 from service.calendar.subscribing import calendar_of
+from service.conditional import names
 from service.dependencies import AskedPlant, Now, OpenDatabase, PublicAddress, Subscriber, refuse_other_plant
 
 router = APIRouter(tags=["calendar"])
@@ -43,13 +44,7 @@ def show_calendar(
         content = calendar_of(connection, caller, now, plant=plant, system=system, public_address=address)
     etag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-    if if_none_match is not None and _is_named(etag, if_none_match):
+    if if_none_match is not None and names(if_none_match, etag):
         return Response(status_code=304, headers=headers)
     headers["Content-Disposition"] = 'inline; filename="elementdue.ics"'
     return Response(content, media_type="text/calendar; charset=utf-8", headers=headers)
-
-
-def _is_named(etag: str, if_none_match: str) -> bool:
-    """Weak comparison: RFC 9110, 13.1.2."""
-    told = [each.strip().removeprefix("W/") for each in if_none_match.split(",")]
-    return "*" in told or etag in told

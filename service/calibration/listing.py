@@ -5,7 +5,7 @@ import sqlalchemy as sa
 from api_schemas.calibration import CalibrationList, TypeCalibration
 from service.calibration.tables import calibration
 from service.calibration.wording import says
-from service.due.cursors import read_cursor, write_cursor
+from service.cursors import read_cursor, write_cursor
 from service.due.listing import LONGEST_PAGE, no_pass_yet
 from service.due.planning_pass import last_pass_id
 
@@ -14,14 +14,15 @@ def calibration_of_types(
     connection: sa.Connection, *, limit: int = LONGEST_PAGE, cursor: str | None = None
 ) -> CalibrationList:
     """A page, in order of part numbers. Raises InTheWay before the first pass."""
-    pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
-    if pass_id is None:
+    query = sa.select(calibration).order_by(calibration.c.part_number).limit(limit + 1)
+    if cursor:
+        query = query.where(calibration.c.part_number > read_cursor(cursor, "calibration", str)[0])
+    if last_pass_id(connection) is None:
         raise no_pass_yet()
-    query = sa.select(calibration).order_by(calibration.c.part_number).offset(after).limit(limit + 1)
     rows = connection.execute(query).mappings().all()
     return CalibrationList(
         items=[_of_type(row) for row in rows[:limit]],
-        next=write_cursor(pass_id, after + limit) if len(rows) > limit else None,
+        next=write_cursor("calibration", rows[limit - 1]["part_number"]) if len(rows) > limit else None,
     )
 
 

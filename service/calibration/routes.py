@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query
 
 from api_schemas.calibration import CalibrationList
 from service.calibration.listing import calibration_of_types
+from service.cursors import PageAfter
 from service.dependencies import OpenDatabase, Reader
 from service.due.listing import LONGEST_PAGE
 
@@ -17,7 +18,7 @@ def list_calibration(
     _caller: Reader,
     database: OpenDatabase,
     limit: Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Types on a page.")] = LONGEST_PAGE,
-    cursor: Annotated[str | None, Query(max_length=200, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> CalibrationList:
     """Finished lives forecast anew by what the other lives teach, and held against how they really ended.
 

@@ -13,7 +13,7 @@ from service.checks.instead import cautions
 from service.checks.looking_up import JobAhead, job_ahead, last_look, scanned_as, wanted_for
 from service.checks.tables import checks
 from service.close_outs.effects import canonical
-from service.due.cursors import read_cursor, write_cursor
+from service.cursors import read_cursor, write_cursor
 from service.keys.keeping import Caller
 from service.plant_store.time import to_day
 from service.problems import BadInput, CannotBeTrue, NotAsSpecified
@@ -85,15 +85,14 @@ def kept_checks(
         query = query.where(checks.c.task == task)
     if position is not None:
         query = query.where(checks.c.position == position)
-    newest, after = (None, 0) if cursor is None else read_cursor(cursor)
-    if newest is not None:
-        query = query.where(checks.c.id <= newest)
-    page = query.order_by(checks.c.id.desc()).offset(after).limit(limit + 1)
+    if cursor is not None:
+        query = query.where(checks.c.id < read_cursor(cursor, "checks", int)[0])
+    page = query.order_by(checks.c.id.desc()).limit(limit + 1)
     rows = connection.execute(page).mappings().all()
     more = len(rows) > limit
     return CheckList(
         items=[_on_the_wire(row) for row in rows[:limit]],
-        next=write_cursor(newest or rows[0]["id"], after + limit) if more else None,
+        next=write_cursor("checks", rows[limit - 1]["id"]) if more else None,
     )
 
 

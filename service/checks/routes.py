@@ -10,8 +10,9 @@ from api_schemas.checks import Check, CheckIn, CheckList
 from api_schemas.quantities import RowNumber
 from scheduler.vocabulary import CheckVerdict, Scope
 from service.checks.checking import check_before_job, kept_checks, refusal_of
+from service.cursors import PageAfter
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
-from service.keys.answering import Answer, answer_once, digest_of
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.problems import NotAllowed, document_of
 
 router = APIRouter(prefix="/checks", tags=["checks"])
@@ -59,10 +60,7 @@ def check_shelf(
         return Answer(200, kept.model_dump(mode="json"))
 
     digest = digest_of("checks", body.model_dump(mode="json"))
-    answer = answer_once(database, caller, idempotency_key, digest, now, work)
-    headers = {"Idempotency-Replayed": "true"} if answer.repeated else None
-    media_type = "application/problem+json" if answer.status >= 400 else "application/json"
-    return JSONResponse(answer.body, answer.status, headers, media_type)
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))
 
 
 @router.get("", summary="Checks, the newest first")
@@ -72,7 +70,7 @@ def list_checks(
     task: RowNumber | None = None,
     position: Annotated[str | None, Query(max_length=200)] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
-    cursor: Annotated[str | None, Query(max_length=100, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> CheckList:
     """Who checked what for which job, what it came to, and by which reason a refusal was set aside."""
     with database.reading() as connection:

@@ -44,7 +44,7 @@ class Asker:
         else:
             app = create_app(open_database(database), settings, ticks=False, local_caller=local_caller())
             self._address = "http://127.0.0.1"
-            self._headers = {}
+            self._headers = {"Accept-Encoding": "identity"}
             self._transport = _InProcess(app)
 
     def ask(

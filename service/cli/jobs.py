@@ -19,6 +19,8 @@ app = typer.Typer(
     help="Work orders: list, show, issue, start, hold, check, close, correct, attach.", no_args_is_help=True
 )
 
+_OF_A_VERSION = ("withdraw", "accept-proposal")  # they could undo what somebody else has just done
+
 OrderArgument = Annotated[int, typer.Argument(help="The work order's number.")]
 
 
@@ -96,8 +98,11 @@ def kit(
 
 
 def _verb(name: str, order: int, server: str | None, database: str | None, note: str | None = None) -> None:
+    asker = Asker(server, database)
+    path = f"/v1/work-orders/{order}"
+    headers = {"If-Match": f'"{asker.ask("GET", path)["version"]}"'} if name in _OF_A_VERSION else None
     body = None if note is None else {"note": note}
-    answer = Asker(server, database).ask("POST", f"/v1/work-orders/{order}/{name}", body=body)
+    answer = asker.ask("POST", f"{path}/{name}", body=body, headers=headers)
     typer.echo(f"work order {order} is {answer['state']}", err=True)
 
 

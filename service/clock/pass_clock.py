@@ -12,6 +12,7 @@ from service.clock.turn import moment_of_turn
 from service.database import Database
 from service.due.planning_pass import run_pass
 from service.due.tables import passes
+from service.keys.answering import forget_answers
 
 _log = logging.getLogger("elementdue.clock")
 
@@ -72,3 +73,4 @@ class PassClock:
             if not self.is_answered(connection, slot):  # another process may have been faster
                 turn = moment_of_turn(connection, now)
                 run_pass(connection, as_of=turn, now=turn, cause="clock", by="clock", slot=slot)
+                forget_answers(connection, now)

@@ -7,12 +7,11 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from api_schemas.close_outs import CloseOutList, CloseOutTold, Correction, Mismatch
-from api_schemas.problems import MemberProblem
 from service.close_outs.recording import corrections_of
 from service.close_outs.tables import close_out_corrections, close_outs
+from service.cursors import read_cursor, write_cursor
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
-from service.problems import BadInput
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +42,13 @@ def list_of(
         .limit(limit + 1)
     )
     if cursor is not None:
-        query = query.where(close_outs.c.id > _last_of(cursor))
+        query = query.where(close_outs.c.id > read_cursor(cursor, "close-outs", int)[0])
     rows = connection.execute(query).mappings().all()
     page = rows[:limit]
     corrections = corrections_of(connection, [row["id"] for row in page])
     return CloseOutList(
         items=[_told(row, corrections.get(row["id"], [])) for row in page],
-        next=str(page[-1]["id"]) if len(rows) > limit else None,
+        next=write_cursor("close-outs", page[-1]["id"]) if len(rows) > limit else None,
     )
 
 
@@ -76,11 +75,3 @@ def _told(row: sa.RowMapping, corrections: Sequence[Correction]) -> CloseOutTold
     mismatches = [] if row["undone_at"] else [Mismatch.model_validate(each) for each in row["mismatches"]]
     plain = {name: row[name] for name in CloseOutTold.model_fields if name in row}
     return CloseOutTold.model_validate(plain | {"mismatches": mismatches, "corrections": list(corrections)})
-
-
-def _last_of(cursor: str) -> int:
-    if not (cursor.isascii() and cursor.isdigit() and int(cursor) < 2**31):
-        says = "take the cursor from `next` of the page before"
-        problem = MemberProblem(member="cursor", value=cursor, says=says)
-        raise BadInput(f"the cursor cannot be read: {says}", [problem])
-    return int(cursor)

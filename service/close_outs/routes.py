@@ -10,7 +10,7 @@ from api_schemas.close_outs import CloseOut, CloseOutIn, CorrectionIn, LaterRead
 from service.close_outs.correcting import correct_close_out
 from service.close_outs.recording import add_readings, close_out_of, record_close_out
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
-from service.keys.answering import Answer, answer_once, digest_of
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.seen_by_caller import SeenCloseOut
 
 router = APIRouter(prefix="/close-outs", tags=["close-outs"])
@@ -58,13 +58,14 @@ def close(
 
     def work(connection: sa.Connection) -> Answer:
         recorded = record_close_out(connection, body, now, caller)
-        return Answer(201, recorded.model_dump(mode="json"))
+        location = {"Location": f"/v1/close-outs/{recorded.id}"}
+        return Answer(201, recorded.model_dump(mode="json"), headers=location)
 
     said = body.model_dump(mode="json")
     if body.external_ref is None:
         del said["external_ref"]  # a repeat of before there was this member is still a repeat
     digest = digest_of("close-outs", said)
-    return _response(answer_once(database, caller, idempotency_key, digest, now, work))
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))
 
 
 @router.get("/{close_out_id}", summary="A close-out as it stands")
@@ -92,7 +93,7 @@ def add_later_readings(
         return Answer(201, recorded.model_dump(mode="json"))
 
     digest = digest_of(f"close-outs/{close_out_id}/readings", body.model_dump(mode="json"))
-    return _response(answer_once(database, caller, idempotency_key, digest, now, work))
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))
 
 
 @router.post(
@@ -125,9 +126,4 @@ def correct(
 
     said = body.model_dump(mode="json", exclude_unset=True)  # null takes a value back, nothing leaves it
     digest = digest_of(f"close-outs/{close_out_id}/corrections", said)
-    return _response(answer_once(database, caller, idempotency_key, digest, now, work))
-
-
-def _response(answer: Answer) -> JSONResponse:
-    headers = {"Idempotency-Replayed": "true"} if answer.repeated else None
-    return JSONResponse(answer.body, answer.status, headers)
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))

@@ -1,7 +1,9 @@
 """Demand and buying on the wire, a page at a time, each computed anew for the moment that its cursor holds."""
 
-from datetime import datetime, timedelta
+from collections.abc import Callable, Iterable
+from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -17,67 +19,82 @@ from api_schemas.demand import (
     Unit,
 )
 from scheduler.statistics.count_distribution import CountTable
+from service.cursors import write_cursor
 from service.demand.computing import Computed, Looked, Question, compute
 from service.demand.store import OIL
 from service.demand.wording import NEGLECTED, reason
-from service.due.cursors import write_cursor
 from service.plant_folder.money import minor_digits
 
 LONGEST_PAGE = 1000
 EVERYTHING = 10**9
 """A page so long that there is one."""
-_MICROSECOND = timedelta(microseconds=1)
-_EPOCH = datetime.fromisoformat("1970-01-01T00:00:00+00:00")
+_NEVER_D = 1e9
+Place = tuple[Any, ...]
+"""Where an item stands in its list; the last part is its code, so that no two share one."""
 
 
 def demand_page(
     connection: sa.Connection,
     question: Question,
     *,
-    after: int = 0,
+    after: Place | None = None,
     limit: int = LONGEST_PAGE,
     at_least: tuple[int, ...] = (),
     only: str | None = None,
 ) -> DemandList:
     """Items in order of kinds and codes; `only` one of them, `at_least` the counts whose probability is asked."""
     found = compute(connection, question, only)
-    items = sorted(found.items, key=lambda item: (item.store.kind == OIL, item.store.kind, item.store.code))
+    items = _page(found.items, _place, after)
     return DemandList(
         asked=_asked(found),
         neglected=list(NEGLECTED),
-        items=[_item(found, item, at_least) for item in items[after : after + limit]],
-        next=_next(question, after + limit, len(items)),
+        items=[_item(found, item, at_least) for item in items[:limit]],
+        next=(
+            write_cursor("demand", question.as_of, items[limit - 1].store.kind, items[limit - 1].store.code)
+            if len(items) > limit
+            else None
+        ),
     )
 
 
 def buying_page(
-    connection: sa.Connection, question: Question, *, after: int = 0, limit: int = LONGEST_PAGE
+    connection: sa.Connection, question: Question, *, after: Place | None = None, limit: int = LONGEST_PAGE
 ) -> BuyingList:
     """What has to be ordered, the most urgent first."""
     found = compute(connection, question)
-    lines = [item for item in found.items if item.buying.cover.order is not None]
-    lines.sort(key=lambda item: (item.buying.cover.order_by_d, item.buying.cover.cycle_service, item.store.code))
-    every = [_line(found, item) for item in lines]
+    lines = _page([item for item in found.items if item.buying.cover.order is not None], _urgency, None)
+    every = [(_urgency(item), _line(found, item)) for item in lines]
     cost: dict[str, Decimal] = {}
-    for line in every:
+    for _, line in every:
         if line.cost is not None:
             cost[line.currency or ""] = cost.get(line.currency or "", Decimal(0)) + line.cost
+    rest = [(urgency, line) for urgency, line in every if after is None or urgency > after]
     return BuyingList(
         asked=_asked(found),
         neglected=list(NEGLECTED),
         cost=cost,
-        items=every[after : after + limit],
-        next=_next(question, after + limit, len(every)),
+        items=[line for _, line in rest[:limit]],
+        next=write_cursor("buying", question.as_of, *rest[limit - 1][0]) if len(rest) > limit else None,
     )
 
 
-def moment_of_cursor(anchor: int) -> datetime:
-    """The moment for which the pages before were computed."""
-    return _EPOCH + anchor * _MICROSECOND
+def _page(items: Iterable[Looked], place: Callable[[Looked], Place], after: Place | None) -> list[Looked]:
+    return sorted((item for item in items if after is None or place(item) > after), key=place)
 
 
-def _next(question: Question, after: int, count: int) -> str | None:
-    return write_cursor((question.as_of - _EPOCH) // _MICROSECOND, after) if after < count else None
+def _place(item: Looked) -> Place:
+    return place_in_demand(item.store.kind, item.store.code)
+
+
+def place_in_demand(kind: str, code: str) -> Place:
+    """Where an item stands: oil last."""
+    return kind == OIL, kind, code
+
+
+def _urgency(item: Looked) -> tuple[float, float, str]:
+    cover = item.buying.cover
+    order_by_d = _NEVER_D if cover.order_by_d is None else cover.order_by_d
+    return float(order_by_d), float(cover.cycle_service), item.store.code
 
 
 def _asked(found: Computed) -> Asked:

@@ -4,6 +4,7 @@ For keys of all plants: one stock serves them all, and what one plant needs of i
 """
 
 from dataclasses import replace
+from datetime import datetime
 from typing import Annotated, Literal
 
 import sqlalchemy as sa
@@ -13,13 +14,13 @@ from api_schemas.demand import BuyingList, DemandLearned, DemandList
 from api_schemas.moments import Moment
 from api_schemas.problems import MemberProblem
 from service.clock.turn import moment_of_turn
-from service.demand.answering import EVERYTHING, LONGEST_PAGE, buying_page, demand_page, moment_of_cursor
+from service.cursors import PageAfter, read_cursor
+from service.demand.answering import EVERYTHING, LONGEST_PAGE, Place, buying_page, demand_page, place_in_demand
 from service.demand.computing import USUAL_LEVEL, USUAL_REVIEW_D, Question
 from service.demand.learned import learned_from
 from service.demand.periods import MOST_AHEAD, USUAL_AHEAD, PeriodKind
 from service.demand.sheets import buying_sheet, demand_sheet
 from service.dependencies import Now, OpenDatabase, ReaderOfAll
-from service.due.cursors import read_cursor
 from service.exports.answering import FILES, FileFormat, file_answer
 from service.problems import BadInput
 
@@ -48,22 +49,38 @@ class Asking:
         review_d: Annotated[
             float, Query(ge=0.0, le=366.0, description="Days between one ordering and the next.")
         ] = USUAL_REVIEW_D,
-        cursor: Annotated[str | None, Query(max_length=200, description="`next` of the page before.")] = None,
+        cursor: PageAfter = None,
     ) -> None:
         ahead = USUAL_AHEAD[period] if periods is None else periods
         if ahead > MOST_AHEAD[period]:
             says = f"{ahead} {period}s ahead are more than {MOST_AHEAD[period]}"
             raise BadInput(says, [MemberProblem(member="periods", value=str(ahead), says=says)])
-        anchor, self.after = read_cursor(cursor) if cursor else (None, 0)
-        moment = moment_of_cursor(anchor) if anchor is not None else as_of or now
+        anchor: datetime | None = None
+        self.after: Place | None = None
+        if cursor is not None:
+            anchor, self.after = self._key(cursor)
+        moment = anchor or as_of or now
         self._question = Question(moment, as_of is not None, period, ahead, level, lead_time_d, review_d)
         self._is_now = as_of is None and anchor is None
+
+    def _key(self, cursor: str) -> tuple[datetime, Place]:
+        """The moment for which the pages before were computed, and the last item on them."""
+        moment, *key = read_cursor(cursor, "demand", datetime, str, str)
+        return moment, place_in_demand(*key)
 
     def question_in(self, connection: sa.Connection) -> Question:
         """The question; one that says nothing of a time is of what is recorded in this very transaction."""
         if not self._is_now:
             return self._question
         return replace(self._question, as_of=moment_of_turn(connection, self._question.as_of))
+
+
+class AskingWhatToBuy(Asking):
+    """The same of the buying list, whose pages are in another order."""
+
+    def _key(self, cursor: str) -> tuple[datetime, Place]:
+        moment, *key = read_cursor(cursor, "buying", datetime, float, float, str)
+        return moment, tuple(key)
 
 
 Asked = Annotated[Asking, Depends()]
@@ -95,7 +112,10 @@ def list_demand(
 
 @router.get("/demand/buying", summary="What to order, how much, by when and why")
 def list_buying(
-    _caller: ReaderOfAll, database: OpenDatabase, asked: Asked, limit: PageLimit = LONGEST_PAGE
+    _caller: ReaderOfAll,
+    database: OpenDatabase,
+    asked: Annotated[AskingWhatToBuy, Depends()],
+    limit: PageLimit = LONGEST_PAGE,
 ) -> BuyingList:
     """One list of everything that has to be ordered within the periods asked, the most urgent first."""
     with database.reading() as connection:

@@ -10,9 +10,10 @@ import sqlalchemy as sa
 
 from api_schemas.due import PassNote
 from api_schemas.due_history import Cause, DueChange, DueChanges, DueHistory, DueMove
+from api_schemas.moments import LATEST
 from scheduler.planning.moves import LEAST_SHIFT_D
 from scheduler.vocabulary import DisplayUnits, Movement
-from service.due.cursors import read_cursor, write_cursor
+from service.cursors import read_cursor, write_cursor
 from service.due.listing import display_units, no_pass_yet
 from service.due.move_wording import says_why
 from service.due.planning_pass import last_pass_id
@@ -35,13 +36,13 @@ def history_of(connection: sa.Connection, position: str, *, limit: int, cursor: 
         raise NotFound(f"there is no position '{position}'")
     query = sa.select(due_moves).where(due_moves.c.position == position)
     if cursor is not None:
-        query = query.where(due_moves.c.id < read_cursor(cursor)[0])
+        query = query.where(due_moves.c.id < read_cursor(cursor, "history", int)[0])
     rows = connection.execute(query.order_by(due_moves.c.id.desc()).limit(limit + 1)).mappings().all()
     page, units = rows[:limit], display_units(connection)
     return DueHistory(
         position=position,
         items=[_move(row, units[row["plant"]]) for row in page],
-        next=write_cursor(page[-1]["id"], 0) if len(rows) > limit else None,
+        next=write_cursor("history", page[-1]["id"]) if len(rows) > limit else None,
     )
 
 
@@ -59,7 +60,10 @@ def changes_since(
 
     Raises InTheWay before the first pass, NotFound where there is none of the cursor.
     """
-    pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
+    after = None
+    pass_id = last_pass_id(connection)
+    if cursor:
+        pass_id, *after = read_cursor(cursor, "changes", int, int, datetime | None, str)
     if pass_id is None:
         raise no_pass_yet()
     header = connection.execute(sa.select(passes).where(passes.c.id == pass_id)).mappings().one_or_none()
@@ -78,19 +82,35 @@ def changes_since(
         for _, lines in groupby(rows, key=lambda row: str(row["position"]))
         for change in _net(list(lines), units)
     ]
-    found.sort(key=lambda change: (_ORDER[change.movement], _date_of(change, header["as_of"]), change.position))
-    page = found[after:] if limit is None else found[after : after + limit]
+    found.sort(key=_place)
+    rest = found if after is None else [change for change in found if _place(change) > _behind(*after)]
+    page = rest if limit is None else rest[:limit]
     return DueChanges(
         since=since.asked,
         planned=PassNote(id=pass_id, as_of=header["as_of"], cause=header["cause"]),
         items=page,
-        next=write_cursor(pass_id, after + len(page)) if after + len(page) < len(found) else None,
+        next=_cursor_behind(pass_id, page[-1]) if len(page) < len(rest) else None,
     )
 
 
-def _date_of(change: DueChange, as_of: datetime) -> tuple[bool, datetime]:
-    date = change.from_ if change.to is None else change.to
-    return date is None, date or as_of
+Place = tuple[int, bool, datetime, str]
+
+
+def _place(change: DueChange) -> Place:
+    """Where the change stands in the list."""
+    return _behind(_ORDER[change.movement], _date_of(change), change.position)
+
+
+def _behind(order: int, date: datetime | None, position: str) -> Place:
+    return order, date is None, date or LATEST, position
+
+
+def _date_of(change: DueChange) -> datetime | None:
+    return change.from_ if change.to is None else change.to
+
+
+def _cursor_behind(pass_id: int, last: DueChange) -> str:
+    return write_cursor("changes", pass_id, _ORDER[last.movement], _date_of(last), last.position)
 
 
 def _net(lines: Sequence[Row], units: dict[str, DisplayUnits]) -> Iterable[DueChange]:

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from api_schemas.due import DueItem, DueList, PassNote
 from scheduler.planning.pipeline import plan
 from scheduler.vocabulary import DisplayUnits
-from service.due.cursors import read_cursor, write_cursor
+from service.cursors import read_cursor, write_cursor
 from service.due.items import diagnoses_by_position, due_row, wire_item
 from service.due.planning_pass import last_pass_id, load_known
 from service.due.tables import due_items, passes
@@ -31,7 +31,10 @@ def due_from_last_pass(
 
     Raises InTheWay before the first pass, NotFound where the cursor's is no longer kept.
     """
-    pass_id, after = read_cursor(cursor) if cursor else (last_pass_id(connection), 0)
+    after = None
+    pass_id = last_pass_id(connection)
+    if cursor:
+        pass_id, *after = read_cursor(cursor, "due", int, datetime | None, str)
     if pass_id is None:
         raise no_pass_yet()
     header = connection.execute(sa.select(passes).where(passes.c.id == pass_id)).mappings().one_or_none()
@@ -40,11 +43,12 @@ def due_from_last_pass(
         chosen &= due_items.c.plant == plant
     if system is not None:
         chosen &= due_items.c.system == system
+    if after is not None:
+        chosen &= _later_than(*after)
     query = (
         sa.select(due_items)
         .where(chosen)
         .order_by(due_items.c.due_at.is_(None), due_items.c.due_at, due_items.c.position)
-        .offset(after)
     )
     if limit is not None:
         query = query.limit(limit + 1)
@@ -56,8 +60,18 @@ def due_from_last_pass(
     return DueList(
         planned=PassNote(id=pass_id, as_of=header["as_of"], cause=header["cause"]),
         items=[wire_item(row, units[row["plant"]]) for row in page],
-        next=write_cursor(pass_id, after + len(page)) if len(rows) > len(page) else None,
+        next=(
+            write_cursor("due", pass_id, page[-1]["due_at"], page[-1]["position"]) if len(rows) > len(page) else None
+        ),
     )
+
+
+def _later_than(due_at: datetime | None, position: str) -> sa.ColumnElement[bool]:
+    """Of the order of the list: what stands behind this one."""
+    undated, behind = due_items.c.due_at.is_(None), due_items.c.position > position
+    if due_at is None:
+        return undated & behind
+    return undated | (due_items.c.due_at > due_at) | ((due_items.c.due_at == due_at) & behind)
 
 
 def due_at_moment(

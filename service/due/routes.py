@@ -2,17 +2,21 @@
 
 from typing import Annotated
 
+import sqlalchemy as sa
 from fastapi import APIRouter, Query
+from starlette.responses import JSONResponse
 
 from api_schemas.due import DueItem, DueList, PassNote
 from api_schemas.due_history import DueChanges, DueHistory
 from api_schemas.moments import Moment
 from service.clock.turn import moment_of_turn
-from service.dependencies import Now, OnlyPlant, OpenDatabase, PlannerOfAll, Reader
+from service.cursors import PageAfter
+from service.dependencies import IdempotencyKey, Now, OnlyPlant, OpenDatabase, PlannerOfAll, Reader, RequestDigest
 from service.due.history import changes_since, history_of
 from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
 from service.due.planning_pass import run_pass
 from service.due.since import LAST_WEEK, read_since
+from service.keys.answering import Answer, answer_once, response_of
 from service.problems import NotFound
 from service.seen_by_caller import SeenPosition
 
@@ -20,7 +24,6 @@ router = APIRouter(tags=["due"])
 
 Limit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page.")]
 OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
-PageAfter = Annotated[str | None, Query(max_length=200, description="`next` of the page before.")]
 
 
 @router.get("/due", summary="What is due, by date, with its uncertainty and its reason")
@@ -84,10 +87,19 @@ def show_due(_caller: Reader, database: OpenDatabase, position: SeenPosition) ->
     return item
 
 
-@router.post("/passes", status_code=201, summary="Run a planning pass now")
-def run_pass_now(caller: PlannerOfAll, database: OpenDatabase, now: Now) -> PassNote:
+@router.post("/passes", status_code=201, response_model=PassNote, summary="Run a planning pass now")
+def run_pass_now(
+    caller: PlannerOfAll,
+    database: OpenDatabase,
+    now: Now,
+    digest: RequestDigest,
+    idempotency_key: IdempotencyKey = None,
+) -> JSONResponse:
     """Due dates, diagnoses, drafts and picks are brought up to date in one transaction."""
-    with database.writing() as connection:
+
+    def work(connection: sa.Connection) -> Answer:
         turn = moment_of_turn(connection, now)
         done = run_pass(connection, as_of=turn, now=turn, cause="asked for", by=caller.name)
-    return PassNote(id=done.id, as_of=done.as_of, cause="asked for")
+        return Answer(201, PassNote(id=done.id, as_of=done.as_of, cause="asked for").model_dump(mode="json"))
+
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))

@@ -1,6 +1,7 @@
 """Attaching a file to a close-out once, and finding it again."""
 
 import hashlib
+from collections.abc import Callable
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -18,20 +19,17 @@ from service.problems import FileNotTaken, InTheWay, NotFound, TooLarge
 _TOLD = [column for column in evidence_files.c if column.name != "content"]
 
 
-def attach_file(
-    database: Database,
-    close_out: int,
-    content: bytes,
-    *,
-    name: str,
-    shows: str | None,
-    now: datetime,
-    by: str,
-) -> tuple[EvidenceFile, bool]:
-    """The file as it is kept, and whether it is new; the same content again changes nothing, not even its name.
+Attach = Callable[[sa.Connection], tuple[EvidenceFile, bool]]
 
-    A close-out that was taken back still takes files: that it never happened wants to be shown, too. Raises NotFound,
-    TooLarge, FileNotTaken for what it is, InTheWay where the close-out has as many files as it may have.
+
+def file_to_attach(
+    database: Database, close_out: int, content: bytes, *, name: str, shows: str | None, now: datetime, by: str
+) -> Attach:
+    """What attaches the file in the caller's transaction: the file as it is kept, and whether it is new.
+
+    The same content again changes nothing, not even its name. A close-out that was taken back still takes files: that
+    it never happened wants to be shown, too. Both raise NotFound, and InTheWay where the close-out has as many files
+    as it may have; this one raises TooLarge, and FileNotTaken for what the file is.
     """
     name = safe_name(name)
     if len(content) > LARGEST_FILE_BYTES:
@@ -40,7 +38,7 @@ def attach_file(
     with database.reading() as connection:
         known = _known(connection, close_out, sha256)
     if known is not None:
-        return known, False
+        return lambda _connection: (known, False)
     try:
         kind, kept = cleaned(content)  # before the transaction: nobody waits for a picture to be decoded
     except Unfit as unfit:
@@ -57,14 +55,17 @@ def attach_file(
         "kept_bytes": len(kept),
         "content": kept,
     }
-    with database.writing() as connection:
+
+    def attach(connection: sa.Connection) -> tuple[EvidenceFile, bool]:
         known = _known(connection, close_out, sha256)  # another may have attached it meanwhile
         if known is not None:
             return known, False
         connection.execute(sa.insert(evidence_files).values(**values))
         attached = _known(connection, close_out, sha256)
-    assert attached is not None  # noqa: S101 - it was inserted above
-    return attached, True
+        assert attached is not None  # noqa: S101 - it was inserted above
+        return attached, True
+
+    return attach
 
 
 def files_of(connection: sa.Connection, close_out: int) -> list[EvidenceFile]:

@@ -1,24 +1,26 @@
 """`/v1/close-outs/{id}/files` and `/v1/files/{id}`: what shows how a job went."""
 
+import hashlib
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, File, Form, Header, Request, Response, UploadFile
+import sqlalchemy as sa
+from fastapi import APIRouter, Depends, File, Form, Header, Response, UploadFile
 from starlette.responses import JSONResponse
 
 from api_schemas.evidence import EvidenceFile, EvidenceList
-from api_schemas.problems import MemberProblem
 from api_schemas.quantities import Line
 from scheduler.vocabulary import EvidenceKind
-from service.dependencies import Now, OpenDatabase, Reader, Worker
+from service.conditional import names
+from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Worker
 from service.evidence.content import LARGEST_FILE_BYTES, MOST_FILES
-from service.evidence.keeping import attach_file, files_of, kept_file
+from service.evidence.keeping import file_to_attach, files_of, kept_file
 from service.evidence.names import attachment, name_to_save
-from service.problems import BadInput, shown
+from service.form_parts import each_once
+from service.keys.answering import Answer, answer_once, answered_before, digest_of, response_of
 from service.seen_by_caller import SeenCloseOut, SeenFile
 
 router = APIRouter(tags=["evidence"])
 
-_PARTS = ("file", "name", "shows")
 _CONTENT: dict[int | str, dict[str, Any]] = {
     200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in EvidenceKind}},
     304: {"description": "It is the one that If-None-Match names"},
@@ -30,23 +32,6 @@ _GUARDED = {
     "Cache-Control": "private, no-cache",
 }
 """A browser saves it, takes it for nothing else, runs nothing of it, and gives it to no other page."""
-
-
-async def _each_part_once(request: Request) -> None:
-    """A part that nobody reads would be lost without a word. Only the form, read by now, has to be awaited."""
-    names = [name for name, _ in (await request.form()).multi_items()]
-    slips = [
-        MemberProblem(member=shown(name), says=f"is not one of: {', '.join(_PARTS)}")
-        for name in dict.fromkeys(names)
-        if name not in _PARTS
-    ]
-    slips += [
-        MemberProblem(member=name, says="stands more than once; send each file in a request of its own")
-        for name in _PARTS
-        if names.count(name) > 1
-    ]
-    if slips:
-        raise BadInput("; ".join(f"{each.member}: {each.says}" for each in slips[:3]), slips)
 
 
 @router.post(
@@ -63,28 +48,33 @@ async def _each_part_once(request: Request) -> None:
 )
 def attach(
     caller: Worker,
-    _parts: Annotated[None, Depends(_each_part_once)],
+    _parts: Annotated[None, Depends(each_once("file", "name", "shows"))],
     database: OpenDatabase,
     now: Now,
     close_out_id: SeenCloseOut,
     file: Annotated[UploadFile, File(description="A JPEG, PNG or PDF; its content says which.")],
     name: Annotated[str | None, Form(max_length=1000, description="By default the file's own.")] = None,
     shows: Annotated[Line | None, Form(description="Like 'pleats at the inlet, bright flakes'.")] = None,
+    idempotency_key: IdempotencyKey = None,
 ) -> JSONResponse:
     """Where and with what a picture was taken is removed, a PDF is kept as it is.
 
-    The content makes it the same file: sent again it gets the same answer, so no `Idempotency-Key` is needed.
+    The content makes it the same file: sent again it is there already, with an `Idempotency-Key` or without.
     """
-    attached, is_new = attach_file(
-        database,
-        close_out_id,
-        file.file.read(),
-        name=name or file.filename or "",
-        shows=shows,
-        now=now,
-        by=caller.name,
-    )
-    return JSONResponse(attached.model_dump(mode="json"), 201 if is_new else 200)
+    content, named = file.file.read(), name or file.filename or ""
+    said = [hashlib.sha256(content).hexdigest(), named, shows]
+    digest = digest_of(f"close-outs/{close_out_id}/files", said)
+    before = answered_before(database, caller, idempotency_key, digest)
+    if before is not None:
+        return response_of(before)
+    attach_it = file_to_attach(database, close_out_id, content, name=named, shows=shows, now=now, by=caller.name)
+
+    def work(connection: sa.Connection) -> Answer:
+        attached, is_new = attach_it(connection)
+        location = {"Location": f"/v1/files/{attached.id}"}
+        return Answer(201 if is_new else 200, attached.model_dump(mode="json"), headers=location)
+
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, work))
 
 
 @router.get("/close-outs/{close_out_id}/files", summary="The files of a close-out")
@@ -105,15 +95,9 @@ def show_file(
     with database.reading() as connection:
         row = kept_file(connection, file_id)
     etag = f'"{row["kept_sha256"]}"'
-    if _names(if_none_match, etag):
+    if names(if_none_match or "", etag):
         return Response(status_code=304, headers={"ETag": etag, "Cache-Control": _GUARDED["Cache-Control"]})
     saved_as = attachment(name_to_save(row["name"], EvidenceKind(row["kind"])))
     return Response(
         row["content"], media_type=row["kind"], headers={"ETag": etag, "Content-Disposition": saved_as, **_GUARDED}
     )
-
-
-def _names(if_none_match: str | None, etag: str) -> bool:
-    """RFC 9110, 13.1.2: any of a list, weak ones too, or the star."""
-    told = [each.strip().removeprefix("W/") for each in (if_none_match or "").split(",")]
-    return etag in told or told == ["*"]

@@ -1,6 +1,7 @@
 """Importing a plant folder: read outside the transaction, merged inside one, all or nothing."""
 
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -40,21 +41,49 @@ def import_folder(
     progress: Progress | None = None,
 ) -> ImportOutcome:
     """Read, merge and record. Raises FolderRefused with everything that is wrong; then nothing has changed."""
+    read = folder_to_merge(
+        *(database, path),
+        name=name,
+        now=now,
+        by=by,
+        dry_run=dry_run,
+        separator=separator,
+        decimal=decimal,
+        progress=progress,
+    )
+    outcome: ImportOutcome | None = None
+    with read as merge, suppress(_Undo), database.writing() as connection:
+        outcome = merge(connection)
+        if dry_run:
+            raise _Undo
+    assert outcome is not None  # noqa: S101 - the block above has set it or raised
+    return outcome
+
+
+@contextmanager
+def folder_to_merge(
+    database: Database,
+    path: Path,
+    *,
+    name: str,
+    now: datetime,
+    by: str,
+    dry_run: bool = False,
+    separator: str = ",",
+    decimal: str = ".",
+    progress: Progress | None = None,
+) -> Iterator[Callable[[sa.Connection], ImportOutcome]]:
+    """The folder as it was read; what is given merges and records it in the caller's transaction."""
     with database.reading() as connection:
         known = known_now(connection)
-    outcome: ImportOutcome | None = None
     with rare_cycle_collection():
         folder = read_folder(
             path, known, separator=separator, decimal=decimal, now=now, progress=progress, shown_name=name
         )
-        with closing(folder), suppress(_Undo), database.writing() as connection:
-            outcome = merge_and_keep(
+        with closing(folder):
+            yield lambda connection: merge_and_keep(
                 connection, folder, name=name, now=now, by=by, dry_run=dry_run, progress=progress
             )
-            if dry_run:
-                raise _Undo
-    assert outcome is not None  # noqa: S101 - the block above has set it or raised
-    return outcome
 
 
 def next_id(connection: sa.Connection) -> int:

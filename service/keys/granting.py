@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from api_schemas.keys import Key, KeyIn, KeyList, NewKey
 from api_schemas.problems import MemberProblem
 from scheduler.vocabulary import Scope
-from service.due.cursors import read_cursor, write_cursor
+from service.cursors import read_cursor, write_cursor
 from service.keys.keeping import Caller, NameTaken, NotAName, UnknownPlants, all_keys, make_key, revoke_key
 from service.problems import BadInput, InTheWay, NotAllowed, NotFound
 
@@ -57,12 +57,12 @@ def _refuse_more_than(caller: Caller, told: KeyIn, expires_at: datetime | None) 
 
 def seen_keys(connection: sa.Connection, caller: Caller, *, limit: int, cursor: str | None) -> KeyList:
     """A page of the keys that the caller sees, the oldest first. Raises BadInput for a cursor that is none."""
-    after = 0 if cursor is None else read_cursor(cursor)[0]
+    after = 0 if cursor is None else read_cursor(cursor, "keys", int)[0]
     rows = [row for row in all_keys(connection) if row["id"] > after and _sees(caller, row)]
     page = rows[:limit]
     return KeyList(
         items=[_on_the_wire(row) for row in page],
-        next=write_cursor(page[-1]["id"], 0) if len(rows) > limit else None,
+        next=write_cursor("keys", page[-1]["id"]) if len(rows) > limit else None,
     )
 
 

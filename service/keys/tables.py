@@ -26,5 +26,6 @@ kept_answers = sa.Table(
     sa.Column("request_sha256", sa.Text, nullable=False),
     sa.Column("status", sa.Integer, nullable=False),
     sa.Column("body", sa.JSON, nullable=False),
-    sa.Column("kept_at", UtcTime, nullable=False),
+    sa.Column("headers", sa.JSON(none_as_null=True)),
+    sa.Column("kept_at", UtcTime, nullable=False, index=True),
 )

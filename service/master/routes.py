@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse
 from api_schemas.master_data import ElementType, Fluid, Page, Position, Status, System, Upserted
 from api_schemas.quantities import Code
 from service.dependencies import IdempotencyKey, Integrator, Now, OnlyPlant, OpenDatabase, Reader
-from service.keys.answering import Answer, answer_once, digest_of
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.keys.keeping import Caller
 from service.master import examples
 from service.master.listing import page_of
@@ -51,10 +51,7 @@ class Put:
 
         digest = digest_of(f"PUT {resource.path}/{code}", told)
         answer = answer_once(self._database, caller, self._idempotency_key, digest, self._now, work)
-        headers = {"ETag": etag_of(answer.body["item"])} | (
-            {"Idempotency-Replayed": "true"} if answer.repeated else {}
-        )
-        return JSONResponse(answer.body, answer.status, headers)
+        return response_of(answer)
 
 
 _Put = Annotated[Put, Depends()]
@@ -74,11 +71,11 @@ class Look:
     def page(
         self, resource: Resource, limit: int, cursor: str | None, filters: dict[sa.Column[Any], str | None]
     ) -> JSONResponse:
-        """By code, with an ETag of the whole page."""
+        """By code."""
         told = self._read(
             lambda connection: page_of(connection, resource, self.caller, filters, limit=limit, cursor=cursor)
         )
-        return JSONResponse(told, headers={"ETag": etag_of(told)})
+        return JSONResponse(told)
 
     def _read(self, ask: Callable[[sa.Connection], dict[str, Any]]) -> dict[str, Any]:
         with self._database.reading() as connection:

@@ -82,7 +82,7 @@ def upsert(
         if earlier.get(name) != value
     }
     body = {"is_new": is_new, "changed": changed, "item": item, "remarks": remarks}
-    return Answer(201 if is_new else 200, body)
+    return Answer(201 if is_new else 200, body, headers={"ETag": etag_of(item)})
 
 
 def _merged(

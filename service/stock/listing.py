@@ -10,11 +10,11 @@ import sqlalchemy as sa
 
 from api_schemas.quantities import Volume
 from api_schemas.stock import HeldPieces, HeldVolume, OilOnShelf, PartOnShelf, StockList
+from service.cursors import read_cursor, write_cursor
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.stock.booking import OilLot, oil_lots
 from service.stock.queries import CountedLot, counted_lots, held_back, shelf_lots
-from service.stock.row_cursor import read_key, write_key
 from service.work_orders.cards import litres
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
@@ -47,10 +47,10 @@ def stock_page(
     connection: sa.Connection, caller: Caller, now: datetime, chosen: Chosen, *, limit: int, cursor: str | None = None
 ) -> StockList:
     """A page, in order of kinds, codes and stores; orders of plants that the caller does not see stay unnamed."""
-    after = None if cursor is None else read_key(cursor, _KEY_KINDS)
+    after = None if cursor is None else read_cursor(cursor, "stock", *_KEY_KINDS)
     items = [item for item in stock_items(connection, caller, now, chosen) if after is None or _key(item) > after]
     page = items[:limit]
-    return StockList(items=page, next=write_key(_key(page[-1])) if len(items) > limit else None)
+    return StockList(items=page, next=write_cursor("stock", *_key(page[-1])) if len(items) > limit else None)
 
 
 def stock_items(connection: sa.Connection, caller: Caller, now: datetime, chosen: Chosen) -> list[OnShelf]:

@@ -10,11 +10,11 @@ import sqlalchemy as sa
 from api_schemas.quantities import Volume
 from api_schemas.stock import Movement, MovementList
 from service.close_outs.tables import close_outs
+from service.cursors import read_cursor, write_cursor
 from service.database import current_rows
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.stock.listing import shared_zone
-from service.stock.row_cursor import read_key, unreadable, write_key
 from service.stock.tables import oil_movements, stock_movements
 
 _ELSEWHERE = "a job in another plant"
@@ -46,17 +46,11 @@ def movement_page(
 
 
 def _cursor(row: sa.RowMapping) -> str:
-    return write_key((row["recorded_at"].isoformat(), row["what"], row["id"]))
+    return write_cursor("movements", row["recorded_at"], row["what"], row["id"])
 
 
 def _after(moved: sa.Subquery, cursor: str) -> sa.ColumnElement[bool]:
-    told, what, id_ = read_key(cursor, (str, str, int))
-    try:
-        at = datetime.fromisoformat(told)
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None or not abs(id_) < 2**31:
-        raise unreadable()
+    at, what, id_ = read_cursor(cursor, "movements", datetime, str, int)
     same_time = moved.c.recorded_at == at
     return sa.or_(
         moved.c.recorded_at > at,

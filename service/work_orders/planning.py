@@ -86,14 +86,27 @@ def looks_done(connection: sa.Connection) -> dict[Look, float]:
 
 
 def save_work(connection: sa.Connection, plan: WorkPlan, now: datetime, by: str) -> None:
-    """Raise, move, issue and withdraw drafts, and keep the proposals for issued work."""
+    """Raise, move, issue and withdraw drafts, and keep the proposals for issued work.
+
+    An order whose tasks or proposals are others than before has a new version: who read the earlier one looks again.
+    """
+    changed = _orders_of(connection, plan.withdrawn_tasks)
     _end(connection, tasks, plan.withdrawn_tasks, state="withdrawn", now=now)
     for draft in plan.drafts:
         order = _raise(connection, draft, now, by) if draft.id is None else _move(connection, draft, now, by)
         for task_id, task in draft.tasks:
             _keep_task(connection, order, task_id, task, now)
+        if draft.id is not None and any(task_id is None for task_id, _ in draft.tasks):
+            changed.add(order)
     for proposal in plan.proposals:
-        connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
+        task_row = connection.execute(sa.select(tasks).where(tasks.c.id == proposal.task)).mappings().one()
+        if task_row["proposal"] != proposal.proposal:
+            connection.execute(sa.update(tasks).where(tasks.c.id == proposal.task).values(proposal=proposal.proposal))
+            changed.add(task_row["work_order"])
+    changed -= set(plan.withdrawn_orders)  # these have theirs below
+    connection.execute(
+        sa.update(work_orders).where(work_orders.c.id.in_(sorted(changed))).values(version=work_orders.c.version + 1)
+    )
     partly_done = has_done_work(connection, plan.withdrawn_orders)
     untouched = set(plan.withdrawn_orders) - partly_done
     for ended, state in ((untouched, WorkOrderState.WITHDRAWN), (partly_done, WorkOrderState.DONE)):
@@ -106,6 +119,10 @@ def has_done_work(connection: sa.Connection, orders: Iterable[int]) -> set[int]:
     """Those of `orders` of which a task has been done: with its last open task gone, such an order is done."""
     chosen = tasks.c.work_order.in_(list(orders))
     return set(connection.scalars(sa.select(tasks.c.work_order).where(chosen, tasks.c.state == "done")))
+
+
+def _orders_of(connection: sa.Connection, task_ids: Iterable[int]) -> set[int]:
+    return set(connection.scalars(sa.select(tasks.c.work_order).where(tasks.c.id.in_(list(task_ids)))))
 
 
 def _stop(row: sa.RowMapping) -> Stop | None:

@@ -1,17 +1,32 @@
 """`/v1/work-orders`: read them, and the verbs of a person."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Annotated
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Body, Depends, Header, Query, Response
 from starlette.responses import HTMLResponse
 
-from api_schemas.problems import MemberProblem
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
-from service.dependencies import Now, OnlyPlant, OpenDatabase, Planner, PublicAddress, Reader, Worker
-from service.problems import BadInput
+from service.conditional import version_told
+from service.cursors import PageAfter, read_cursor, write_cursor
+from service.dependencies import (
+    AnyCaller,
+    IdempotencyKey,
+    Now,
+    OnlyPlant,
+    OpenDatabase,
+    Planner,
+    PublicAddress,
+    Reader,
+    RequestDigest,
+    Worker,
+)
+from service.description.completing import NEEDED
+from service.keys.answering import Answer, answer_once, headers_of
+from service.problems import IfMatchNeeded
 from service.seen_by_caller import SeenOrder
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
@@ -25,7 +40,13 @@ from service.work_orders.verbs import order_row
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
 
 IfMatch = Annotated[
-    str | None, Header(alias="If-Match", max_length=50, description='The order\'s ETag, like "3", as last read.')
+    str | None,
+    Header(
+        alias="If-Match",
+        max_length=50,
+        description='The order\'s ETag as last read, like "3"; * is any version.',
+        json_schema_extra={"pattern": r'^(\*|"[0-9]{1,15}(-[0-9a-f]+)?(-gzip)?")$'},
+    ),
 ]
 _OPEN = ("draft", "issued", "underway", "held")
 
@@ -42,10 +63,9 @@ def list_work_orders(
     position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
     external_ref: Annotated[str | None, Query(max_length=200)] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
-    cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> WorkOrderList:
     """With tasks, picks, shortages and cautions; the steps are in each order by itself."""
-    after = _after(cursor)
     query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN), caller.only(work_orders.c.plant))
     if plant is not None:
         query = query.where(work_orders.c.plant == plant)
@@ -57,11 +77,18 @@ def list_work_orders(
         shown = (tasks.c.state != "withdrawn") | (work_orders.c.state == WorkOrderState.WITHDRAWN)
         there = sa.exists().where(tasks.c.work_order == work_orders.c.id, tasks.c.position == position, shown)
         query = query.where(there)
-    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).offset(after).limit(limit + 1)
+    if cursor is not None:
+        planned_for, order_id = read_cursor(cursor, "work-orders", datetime, int)
+        same_day = (work_orders.c.planned_for == planned_for) & (work_orders.c.id > order_id)
+        query = query.where((work_orders.c.planned_for > planned_for) | same_day)
+    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).limit(limit + 1)
     with database.reading() as connection:
         rows = connection.execute(query).mappings().all()
         items = work_order_cards(connection, rows[:limit])
-    return WorkOrderList(items=items, next=str(after + limit) if len(rows) > limit else None)
+    last = rows[limit - 1] if len(rows) > limit else None
+    return WorkOrderList(
+        items=items, next=None if last is None else write_cursor("work-orders", last["planned_for"], last["id"])
+    )
 
 
 @router.get("/{order_id}", summary="One work order: the job card")
@@ -96,51 +123,47 @@ def show_history(_caller: Reader, database: OpenDatabase, order_id: SeenOrder) -
         return History(items=history_of(connection, order_id, zone_of(connection, order["plant"])))
 
 
-def _after(cursor: str | None) -> int:
-    if cursor is None:
-        return 0
-    if not (cursor.isascii() and cursor.isdigit()) or len(cursor) > 15:
-        says = "take the cursor from `next` of the page before"
-        raise BadInput(
-            f"the cursor cannot be read: {says}", [MemberProblem(member="cursor", value=cursor, says=says)]
-        )
-    return int(cursor)
-
-
-def version_in(if_match: str | None) -> int | None:
-    """The version that `If-Match` names. Raises BadInput."""
-    if if_match is None:
-        return None
-    told = if_match.strip().strip('"')
-    if not (told.isascii() and told.isdigit() and len(told) <= 15):
-        says = 'expected the order\'s ETag, like "3"'
-        raise BadInput(
-            f"If-Match cannot be read: {says}", [MemberProblem(member="If-Match", value=if_match, says=says)]
-        )
-    return int(told)
-
-
 class OrderChange:
-    """One change to one order, told at `now`, if it is still at the version of `If-Match`."""
+    """One change to one order, told at `now`, if it is still at the version of `If-Match`; a repeat does nothing."""
 
     def __init__(
-        self, database: OpenDatabase, now: Now, order_id: SeenOrder, response: Response, if_match: IfMatch = None
+        self,
+        database: OpenDatabase,
+        caller: AnyCaller,
+        now: Now,
+        order_id: SeenOrder,
+        digest: RequestDigest,
+        response: Response,
+        idempotency_key: IdempotencyKey = None,
+        if_match: IfMatch = None,
     ) -> None:
-        self._database, self._response, self._if_match = database, response, if_match
+        self._database, self._caller, self._response = database, caller, response
+        self._idempotency_key, self._digest, self._if_match = idempotency_key, digest, if_match
         self.order_id, self.now = order_id, now
 
     @property
     def if_version(self) -> int | None:
         """Raises BadInput for an `If-Match` that is no version."""
-        return version_in(self._if_match)
+        return version_told(self._if_match)
+
+    def must_say_version(self) -> None:
+        """For what could undo what somebody else has just done. Raises IfMatchNeeded."""
+        if self._if_match is None:
+            raise IfMatchNeeded(
+                f"send the ETag of work order {self.order_id} as it was read with If-Match, or '*' for any version"
+            )
 
     def make(self, change: Callable[[sa.Connection], None]) -> WorkOrder:
         """Do it in one transaction; the order as it then stands, its version the ETag."""
-        with self._database.writing() as connection:
+
+        def work(connection: sa.Connection) -> Answer:
             change(connection)
             found = work_order(connection, self.order_id)
-        self._response.headers["ETag"] = f'"{found.version}"'
-        return found
+            return Answer(200, found.model_dump(mode="json"), headers={"ETag": f'"{found.version}"'})
+
+        answer = answer_once(self._database, self._caller, self._idempotency_key, self._digest, self.now, work)
+        self._response.headers.update(headers_of(answer))
+        return WorkOrder.model_validate(answer.body)
 
     def take(self, verb: verbs.Verb, by: str, note: str | None = None) -> WorkOrder:
         """To the verb's state."""
@@ -220,15 +243,23 @@ def release(caller: Worker, change: Change) -> WorkOrder:
     return change.take(verbs.RELEASE, caller.name)
 
 
-@router.post("/{order_id}/withdraw", summary="Withdraw an order, with the reason")
+@router.post(
+    "/{order_id}/withdraw", summary="Withdraw an order, with the reason", openapi_extra={NEEDED: ["If-Match"]}
+)
 def withdraw(caller: Planner, change: Change, body: Annotated[WorkOrderNote, Body()]) -> WorkOrder:
-    """A pass raises the work again while its reason stands."""
+    """A pass raises the work again while its reason stands. Needs `If-Match`: others may have begun or held it."""
+    change.must_say_version()
     return change.take(verbs.WITHDRAW, caller.name, body.note)
 
 
-@router.post("/{order_id}/accept-proposal", summary="Do what the last pass proposed for issued work")
+@router.post(
+    "/{order_id}/accept-proposal",
+    summary="Do what the last pass proposed for issued work",
+    openapi_extra={NEEDED: ["If-Match"]},
+)
 def accept_proposal(caller: Planner, change: Change) -> WorkOrder:
-    """Plan it earlier, or withdraw the tasks whose reason is gone."""
+    """Plan it earlier, or withdraw the tasks whose reason is gone. Needs `If-Match`: a pass may propose anew."""
+    change.must_say_version()
     version = change.if_version
     return change.make(
         lambda connection: verbs.accept_proposals(

@@ -6,6 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from api_schemas.problems import MemberProblem
 from scheduler.vocabulary import OrderStep, WorkOrderState
 from service.plant_store.time import from_day
 from service.problems import ChangedMeanwhile, InTheWay, NotFound
@@ -151,7 +152,13 @@ def order_row(connection: sa.Connection, order_id: int, if_version: int | None =
     if row is None:
         raise NotFound(f"there is no work order {order_id}")
     if if_version is not None and if_version != row["version"]:
-        raise ChangedMeanwhile(f"work order {order_id} is at version {row['version']}, not {if_version}")
+        says = f"work order {order_id} is at version {row['version']}, not {if_version}"
+        raise ChangedMeanwhile(
+            says,
+            [MemberProblem(member="If-Match", value=f'"{if_version}"', says=says)],
+            {"ETag": f'"{row["version"]}"'},
+            version=row["version"],
+        )
     return row
 
 

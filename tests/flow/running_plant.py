@@ -152,7 +152,7 @@ def oil(fluid: str, litres: float, **more: Any) -> dict[str, Any]:
 def running(path: Path, now: datetime = NOW) -> Iterator[RunningPlant]:
     """The service over the migrated database in `path`; opening it again is a restart."""
     with closing(Database(url_at(path))) as database:
-        app = create_app(database, Settings(), ticks=False)
+        app = create_app(database, Settings(requests_per_minute=0), ticks=False)
         with database.writing() as connection:
             count = connection.scalar(sa.select(sa.func.count()).select_from(metadata.tables["api_keys"]))
             key = make_key(connection, f"tester {count}", _EVERYTHING, now=now)

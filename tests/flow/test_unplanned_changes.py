@@ -63,7 +63,7 @@ def test_an_order_of_two_tasks_is_done_with_the_second(plant: RunningPlant) -> N
 def test_a_close_out_for_a_withdrawn_order_is_accepted_and_settles_it(plant: RunningPlant) -> None:
     order = plant.order_of(RETURN)
     task = order["tasks"][0]["id"]
-    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "press sold"})
+    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "press sold"}, If_Match="*")
     assert plant.get(f"/v1/work-orders/{order['id']}")["state"] == "withdrawn"
     answer = plant.close(task=task, hours=HOURS_NOW, element={"lot": "L-2"})
     assert (answer["task"], answer["work_order"]) == (task, order["id"])
@@ -75,7 +75,7 @@ def test_a_close_out_for_a_withdrawn_order_is_accepted_and_settles_it(plant: Run
 
 def test_a_close_out_for_a_withdrawn_order_takes_back_what_a_pass_raised_meanwhile(plant: RunningPlant) -> None:
     order = plant.order_of(RETURN)
-    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "not now"})
+    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "not now"}, If_Match="*")
     plant.run_pass()
     again = plant.order_of(RETURN)
     assert again["id"] != order["id"]
@@ -136,7 +136,7 @@ def test_what_was_fitted_during_an_inspection_is_on_record(plant: RunningPlant) 
 
 def test_a_withdrawn_order_still_shows_what_it_was_for(plant: RunningPlant) -> None:
     order = plant.order_of(RETURN)
-    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "press sold"})
+    plant.post(f"/v1/work-orders/{order['id']}/withdraw", {"note": "press sold"}, If_Match="*")
     shown = plant.get(f"/v1/work-orders/{order['id']}")
     assert [(task["position"], task["state"]) for task in shown["tasks"]] == [(RETURN, "withdrawn")]
     assert plant.orders(position=RETURN, state="withdrawn") == [shown]

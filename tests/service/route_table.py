@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi.dependencies.models import Dependant
+from fastapi.params import Body, Form
 from fastapi.routing import APIRoute
 
 from scheduler.vocabulary import Scope
@@ -32,6 +33,7 @@ class Route:
     method: str
     template: str
     needs: Scope | None
+    needs_json: bool
 
     @property
     def path(self) -> str:
@@ -44,12 +46,18 @@ class Route:
 def api_routes() -> list[Route]:
     """Every route under `/v1`."""
     return [
-        Route(method, f"/v1{route.path}", _scope_of(route))
+        Route(method, f"/v1{route.path}", _scope_of(route), _needs_json(route))
         for router in ROUTERS
         for route in router.routes
         if isinstance(route, APIRoute)
         for method in sorted(route.methods)
     ]
+
+
+def _needs_json(route: APIRoute) -> bool:
+    """Whether it cannot do without a body of JSON."""
+    told = None if route.body_field is None else route.body_field.field_info
+    return isinstance(told, Body) and not isinstance(told, Form) and told.is_required()
 
 
 def _scope_of(route: APIRoute) -> Scope | None:
