@@ -249,7 +249,8 @@ def _values(column: layout.Column) -> st.SearchStrategy[Any]:
         case layout.Choice(options=options):
             return st.sampled_from([option.value for option in options])
         case _:
-            return _FIT.get(type(column.cell)) or st.sampled_from(_CODES.get(column.name, _TEXTS))
+            texts = st.sampled_from(_CODES.get(column.name, _TEXTS))
+            return _FIT.get(type(column.cell), texts)
 
 
 _FIT: dict[type, st.SearchStrategy[Any]] = {

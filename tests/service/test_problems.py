@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from api_schemas.problems import ProblemDocument
 from scheduler.vocabulary import Scope
+from service.body_limit import READINGS
 from service.problems import PROBLEMS, Problem
 from service.strict_json import parse_strictly
 from tests.service.route_table import Route, api_routes
@@ -176,6 +177,9 @@ def test_30_megabytes_that_come_in_pieces_of_unsaid_length_are_refused_while_the
 ) -> None:
     pieces = iter([{"type": "http.request", "body": b"x" * 1_000_000, "more_body": True}] * 30)
     start, body = ask_raw(service, route.path, pieces, route.method)
+    if READINGS.fullmatch(route.path):  # they may be larger, so that a key is asked for before any of it is read
+        assert (start["status"], len(list(pieces))) == (401, 30)
+        return
     assert start["status"] == 413
     assert json.loads(body["body"])["type"] == "/problems/too-large"
     assert len(list(pieces)) > 25
