@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic.config import JsonDict
 
 from api_schemas.moments import Moment
 from api_schemas.quantities import Code, Line, Volume, Wire
@@ -16,6 +17,62 @@ _OUT = ConfigDict(extra="forbid", frozen=True)
 _MOST = 1_000_000
 """Ours: more pieces than any store of filter elements holds; a number that is meant as a code is above it."""
 _MOST_ROWS = 1000
+
+_SHELF_EXAMPLE: JsonDict = {
+    "what": "part",
+    "part_number": "EL-10",
+    "description": "return element",
+    "store": "MAIN",
+    "lot": "L-2207",
+    "bin": "A1",
+    "on_hand": 4,
+    "held": 1,
+    "held_for": [{"work_order": 17, "quantity": 1}],
+    "counted_at": "2026-03-02T07:15:00+01:00",
+    "expires_at": "2031-06-30T12:00:00+02:00",
+    "expired": False,
+}
+_MOVEMENT_EXAMPLE: JsonDict = {
+    "what": "part",
+    "id": 8,
+    "item": "EL-10",
+    "store": "MAIN",
+    "lot": "L-2207",
+    "container": None,
+    "quantity": -1.0,
+    "at": "2026-03-05T14:30:00+01:00",
+    "recorded_at": "2026-03-05T14:41:07+01:00",
+    "source": "close-out 12",
+}
+_COUNTED_EXAMPLE: JsonDict = {
+    "item": "EL-10",
+    "store": "MAIN",
+    "lot": "L-2207",
+    "container": None,
+    "outcome": "counted",
+    "before": 3.0,
+    "counted_at": "2026-03-05T13:30:00Z",
+}
+_RECEIPT_EXAMPLE: JsonDict = {
+    "id": 7,
+    "order": "PO-9",
+    "line": "1",
+    "part_number": "BR-1",
+    "fluid": None,
+    "ordered": 2.0,
+    "received_at": "2026-03-05T09:00:00Z",
+    "into": [{"store": "MAIN", "lot": "B-1406", "quantity": 2.0, "bin": "C3", "container": None, "expires_at": None}],
+    "differs_because": None,
+    "recorded_at": "2026-03-05T09:04:11Z",
+    "recorded_by": "store keeper",
+}
+_MOVED_EXAMPLE: JsonDict = {
+    "item": "EL-10",
+    "quantity": 1.0,
+    "left": 3.0,
+    "now_there": None,
+    "recorded_at": "2026-03-05T14:02:30Z",
+}
 
 Lot = Annotated[str, StringConstraints(max_length=200, strip_whitespace=True, pattern=r"^[^\x00-\x1f\x7f]*$")]
 """The code of a lot; empty where lots are not told apart."""
@@ -86,7 +143,7 @@ class OilOnShelf(BaseModel):
 class StockList(BaseModel):
     """In order of codes, stores, lots; oil before parts."""
 
-    model_config = _OUT
+    model_config = _OUT | ConfigDict(json_schema_extra={"examples": [{"items": [_SHELF_EXAMPLE], "next": None}]})
 
     items: list[Annotated[PartOnShelf | OilOnShelf, Field(discriminator="what")]]
     next: str | None
@@ -112,7 +169,7 @@ class Movement(BaseModel):
 class MovementList(BaseModel):
     """The oldest record first, so that what comes later comes at the end."""
 
-    model_config = _OUT
+    model_config = _OUT | ConfigDict(json_schema_extra={"examples": [{"items": [_MOVEMENT_EXAMPLE], "next": None}]})
 
     items: list[Movement]
     next: str | None
@@ -184,7 +241,9 @@ class Counted(BaseModel):
 class Counts(BaseModel):
     """In the order of the request, parts first."""
 
-    model_config = _OUT
+    model_config = _OUT | ConfigDict(
+        json_schema_extra={"examples": [{"recorded_at": "2026-03-05T13:32:10Z", "rows": [_COUNTED_EXAMPLE]}]}
+    )
 
     recorded_at: datetime
     rows: list[Counted]
@@ -221,7 +280,7 @@ class ReceiptIn(BaseModel):
 class Receipt(BaseModel):
     """A line that has come, and where it was put."""
 
-    model_config = _OUT
+    model_config = _OUT | ConfigDict(json_schema_extra={"examples": [_RECEIPT_EXAMPLE]})
 
     id: int
     order: str
@@ -281,7 +340,7 @@ class MoveIn(BaseModel):
 class Moved(BaseModel):
     """What is left where it was, and what there is now where it went; null where it left the stock."""
 
-    model_config = _OUT
+    model_config = _OUT | ConfigDict(json_schema_extra={"examples": [_MOVED_EXAMPLE]})
 
     item: str
     quantity: float

@@ -10,8 +10,15 @@ from service.exports.sheet import FILE_TYPES, Sheet, as_file, file_name
 
 FileFormat = Annotated[Literal["csv", "xlsx"], Query(alias="format", description="CSV, or a workbook.")]
 
+_EXAMPLE = '"position","due_at","hours_left [h]"\r\n"PRESS1-RET","2026-03-12T06:00+01:00",98.5\r\n'
+
 FILES: dict[int | str, dict[str, Any]] = {
-    200: {"content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in FILE_TYPES.values()}}
+    200: {
+        "content": {
+            FILE_TYPES["csv"]: {"schema": {"type": "string"}, "example": _EXAMPLE},
+            FILE_TYPES["xlsx"]: {"schema": {"type": "string", "format": "binary"}},
+        }
+    }
 }
 """What such a route answers."""
 

@@ -86,7 +86,7 @@ def _received(connection: sa.Connection, as_of: datetime, last_count: dict[str, 
 
 def is_count(source: str) -> bool:
     """Whether somebody counted what a row with this source says; else a receipt or a move began the lot, empty."""
-    return source.split(" ", 1)[0].rstrip(",") not in (RECEIPT, MOVE)
+    return source.partition(" ")[0] not in (RECEIPT, MOVE)
 
 
 def lines_put_away(connection: sa.Connection, as_of: datetime) -> set[tuple[str, str]]:

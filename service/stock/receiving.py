@@ -113,6 +113,8 @@ def _refuse_other_quantity(told: ReceiptIn, line: sa.RowMapping) -> None:
 
 def _place(line: sa.RowMapping, member: str, told: PutAway) -> LotPlace:
     """Where some of the line went. Raises BadInput where that does not fit what was ordered."""
+    if told.store == RECEIVED:
+        raise _misfit(f"{member}.store", f"store '{RECEIVED}' holds what came and was put nowhere; say where it lies")
     if line["fluid"] is None:
         whole_pieces(f"{member}.quantity", told.quantity)
         if told.container is not None:

@@ -11,10 +11,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from api_schemas.stock import Counts, CountsIn, Moved, MoveIn, MovementList, Receipt, ReceiptIn, StockList
 from scheduler.vocabulary import Scope
 from service.cli.asking import Refused
 from service.demand.store import load_store
 from service.keys.keeping import make_key
+from service.stock.routes import COUNTS_EXAMPLE, MOVE_EXAMPLE, RECEIPT_EXAMPLE
 from tests.flow.command_line import run_here
 from tests.flow.running_plant import RunningPlant, _client, iso
 from tests.flow.small_folder import BREATHER, RETURN, SmallPlant
@@ -216,6 +218,7 @@ def test_a_receipt_that_cannot_be_is_refused(plant: RunningPlant) -> None:
         ({"into": [into | {"quantity": 3}]}, 422, "differs_because"),
         ({"into": [into | {"container": LITRES}]}, 422, "is a part"),
         ({"into": [into | {"quantity": 0.5}], "differs_because": "half"}, 422, "whole number"),
+        ({"into": [into | {"store": "received"}]}, 422, "say where it lies"),
         ({"into": []}, 422, "into"),
         ({"received_at": "2027-01-01T00:00:00Z"}, 422, "in the future"),
     ):
@@ -316,6 +319,14 @@ def test_a_key_of_some_plants_reads_the_stores_without_others_orders_and_changes
         answer = other.post(f"/v1/stock/{path}", json=body)
         assert (answer.status_code, answer.json()["type"]) == (403, "/problems/not-allowed")
         assert "all plants" in answer.json()["detail"]
+
+
+def test_the_examples_of_the_description_are_answers_that_could_be_given() -> None:
+    for model in (StockList, MovementList, Counts, Receipt, Moved):
+        (example,) = model.model_json_schema()["examples"]
+        assert model.model_validate_json(json.dumps(example)).model_dump(mode="json").keys() == example.keys()
+    for model, told in ((CountsIn, COUNTS_EXAMPLE), (ReceiptIn, RECEIPT_EXAMPLE), (MoveIn, MOVE_EXAMPLE)):
+        assert model.model_validate_json(json.dumps(told))
 
 
 def test_the_stock_file_has_a_sheet_of_parts_and_one_of_oil(plant: RunningPlant) -> None:
