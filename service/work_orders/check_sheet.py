@@ -5,6 +5,7 @@ It asks the same comparison of each part and each fluid that the plant lists, so
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from math import floor
 
 import sqlalchemy as sa
 
@@ -128,6 +129,11 @@ def _told(found: Sequence[Finding]) -> tuple[Objection | None, list[str]]:
     return (Objection.ASK if found else None), says
 
 
+def _not_above(volume_L: float) -> float:
+    """Rounded down, so that what it allows is allowed."""
+    return floor(volume_L * 1000.0) / 1000.0
+
+
 def _room(connection: sa.Connection, job: JobAhead, now: datetime) -> PourRoom:
     """The bounds of `shelf_check.pour_findings`, for a pour that is not known yet."""
     look, reservoir_L = last_look(connection, job.system, now), job.system["reservoir_volume_L"]
@@ -136,7 +142,7 @@ def _room(connection: sa.Connection, job: JobAhead, now: datetime) -> PourRoom:
         let_out_L = min(job.let_out_L, reservoir_L)
         let_out = f" The job lets out {let_out_L:g} L, which may go back in." if let_out_L else ""
         return PourRoom(
-            certain=litres(let_out_L),
+            certain=litres(_not_above(let_out_L)),
             refused_until=None,
             reservoir=litres(reservoir_L),
             says=most_to_add(look.seen, reservoir_L).says + let_out,
