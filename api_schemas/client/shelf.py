@@ -20,7 +20,7 @@ LITRES_IN = {
     "gal": 3.785411784,
     "gal_imp": 4.54609,
 }
-"""NIST SP 811 (2008), appendix B.8: gallon (U.S.) and gallon (Canadian and U.K.). A test holds it to the service's."""
+"""NIST SP 811 (2008), appendix B.8: gallon (U.S.), and gallon (Canadian and U.K.)."""
 
 _MARGIN_L = 0.01
 """So much more than there is room for is surely too much; the service itself has a tolerance (ours)."""
@@ -66,6 +66,9 @@ def compare(pack: Pack, told: CheckIn, at: datetime, *, level_changed: bool = Fa
     sheet = next((each for each in pack.sheets if each.task == told.task), None)
     if sheet is None:
         raise ValueError(f"work order {pack.order.id} has no check sheet for task {told.task}")
+    for amount in (told.container, told.volume):
+        if amount is not None:
+            _litres(amount)
     found = [*_age(pack, at), *_part(sheet, told, at), *_fluid(sheet, told, at)]
     if told.volume is not None:
         found.append(_pour(sheet, _litres(told.volume), at, known=not level_changed and at >= pack.made_at))
