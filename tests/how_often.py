@@ -15,3 +15,13 @@ def walks(in_the_suite: int) -> int:
 def races(in_the_suite: int) -> int:
     """Times that two do the same thing at the same moment."""
     return int(os.environ.get("ELEMENTDUE_TEST_RACES") or in_the_suite)
+
+
+def scans(in_the_suite: int) -> int:
+    """Scans that a carried sheet and the service are both asked about."""
+    return int(os.environ.get("ELEMENTDUE_TEST_SCANS") or in_the_suite)
+
+
+def kills(in_the_suite: int) -> int:
+    """Times that the off-line command line is killed at some point, and days over a bad network."""
+    return int(os.environ.get("ELEMENTDUE_TEST_KILLS") or in_the_suite)
