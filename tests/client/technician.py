@@ -4,7 +4,7 @@ import random
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.utils import format_datetime
 from pathlib import Path
 from typing import Any, Self
@@ -79,8 +79,9 @@ class BadNetwork:
                 return answer_lost(network, request)
 
 
-def busy(request: httpx.Request, status: int = 503, **headers: str) -> httpx.Response:
-    problem = {"type": "/problems/busy", "title": "busy", "status": status, "detail": "try again"}
+def busy(request: httpx.Request, status: int = 503, slug: str = "busy", **headers: str) -> httpx.Response:
+    """As the service answers a problem that has to do with the moment, not with the request."""
+    problem = {"type": f"/problems/{slug}", "title": slug, "status": status, "detail": "try again"}
     headers["Content-Type"] = "application/problem+json"
     return httpx.Response(status, json=problem, headers=headers, request=request)
 
@@ -117,6 +118,12 @@ class Technician:
 
     def tell(self, deed: Deed, order: int, body: Any = None, **more: Any) -> Entry:
         return self.outbox.add(Told(f"order {order}", deed, None, order, body, **more), self.plant.now)
+
+    def close_at(self, position: str, minutes_ago: float = 0.0, **body: Any) -> Entry:
+        """Work that nobody had ordered."""
+        at = (self.plant.now - timedelta(minutes=minutes_ago)).isoformat()
+        told = Told(f"at {position}", Deed.CLOSE, None, None, {"position": position, "at": at} | body)
+        return self.outbox.add(told, self.plant.now)
 
     def close(self, order: int, task: int, **body: Any) -> Entry:
         return self.tell(Deed.CLOSE, order, {"task": task, "at": self.plant.now.isoformat()} | body)
