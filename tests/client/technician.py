@@ -88,11 +88,12 @@ def busy(request: httpx.Request, status: int = 503, slug: str = "busy", **header
 
 @dataclass
 class Technician:
-    """`slept` are the waits that the client asked for; none is really waited."""
+    """`slept` are the waits that the client asked for; none is really waited. `dial` makes another client."""
 
     plant: RunningPlant
     network: Network
     client: Client
+    dial: Callable[[], Client]
     folder: Path
     outbox: Outbox
     slept: list[float]
@@ -106,10 +107,15 @@ class Technician:
         network = Network(InProcess(plant.app), lambda: plant.now)
         slept: list[float] = []
         draw = random.Random(7).random  # noqa: S311
-        client = Client(SERVER, key, patience=Patience(tries=tries), transport=network, sleep=slept.append, draw=draw)
+
+        def dial() -> Client:
+            return Client(
+                SERVER, key, patience=Patience(tries=tries), transport=network, sleep=slept.append, draw=draw
+            )
+
         make_folder(folder)
-        with client, Outbox(folder / "outbox.sqlite") as outbox:
-            yield cls(plant, network, client, folder, outbox, slept, name)
+        with dial() as client, Outbox(folder / "outbox.sqlite") as outbox:
+            yield cls(plant, network, client, dial, folder, outbox, slept, name)
 
     def fetch(self, order: int) -> Pack:
         pack = self.client.pack(order)
