@@ -82,7 +82,7 @@ def sync(server: ServerOption = None) -> None:
         with client_to(address) as client:
             try:
                 greeting = greet(client, now)
-            except NotReached as error:
+            except (NotReached, ProblemRefused) as error:
                 done = Synced(waiting=[entry.id for entry in away.outbox.entries(Fate.WAITING)], stopped=str(error))
             else:
                 _warn_of_clock(greeting)

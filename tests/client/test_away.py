@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 
 from api_schemas.client.outbox import Fate
 from service.cli import away, away_closing, away_network
-from service.cli.main import app
+from service.cli.main import app as whole_command_line
 from tests.client.technician import Technician, cut
 from tests.flow.small_folder import HOURS_NOW, RETURN, SIDE_A
 from tests.service.evidence_files import jpeg
@@ -31,7 +31,7 @@ def on_phone(technician: Technician, tmp_path: Path, monkeypatch: pytest.MonkeyP
         monkeypatch.setattr(module, "now_utc", lambda: technician.plant.now)
 
     def run(*words: str, expect: int = 0) -> Result:
-        ended = CliRunner().invoke(app, ["away", *words])
+        ended = CliRunner().invoke(away.app, words)
         assert ended.exit_code == expect, (ended.output, ended.exception)
         assert not (tmp_path / "nowhere").exists()
         return ended
@@ -50,6 +50,11 @@ def job(technician: Technician) -> tuple[int, int]:
 
 def words(ended: Result) -> str:
     return re.sub(r"\s+", " ", ended.output)
+
+
+def test_it_is_part_of_the_command_line() -> None:
+    told = CliRunner().invoke(whole_command_line, ["away", "--help"]).output
+    assert all(name in told for name in ("fetch", "list", "check", "close", "attach", "sync", "settle"))
 
 
 def test_a_day_without_signal(technician: Technician, on_phone: Away, job: tuple[int, int], tmp_path: Path) -> None:
