@@ -6,6 +6,7 @@ without asking: `api_schemas.client.shelf` reads it.
 
 from datetime import datetime
 from enum import StrEnum
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
@@ -13,6 +14,48 @@ from api_schemas.quantities import Volume
 from api_schemas.work_orders import KitSheet, WorkOrder
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
+
+
+_SHEET_EXAMPLE: dict[str, Any] = {
+    "task": 9,
+    "position": "PRESS1-RET",
+    "system": "PRESS1",
+    "parts": [
+        {
+            "part_number": "EL-10",
+            "role": "specified",
+            "description": "return element",
+            "objection": None,
+            "says": [],
+            "lots": [
+                {"lot": "L-2207", "store": "MAIN", "bin": "A1", "quantity": 3, "expires_at": "2029-01-31T11:00:00Z"}
+            ],
+        }
+    ],
+    "fluids": [
+        {
+            "fluid": "OIL-46",
+            "name": "the plant's name for it",
+            "objection": None,
+            "says": [],
+            "lots": [
+                {
+                    "lot": "D-1",
+                    "store": "MAIN",
+                    "container": {"value": 20, "unit": "L"},
+                    "left": {"value": 40, "unit": "L"},
+                    "expires_at": None,
+                }
+            ],
+        }
+    ],
+    "room": {
+        "certain": {"value": 4, "unit": "L"},
+        "refused_until": "2026-03-12T08:00:00Z",
+        "reservoir": {"value": 400, "unit": "L"},
+        "says": "At most 4 L, up to the full mark of 400 L; pour slowly, and look again at rest.",
+    },
+}
 
 
 class Objection(StrEnum):
@@ -104,7 +147,7 @@ class CheckSheet(BaseModel):
     `fluids` stand in the order in which a printed name is looked for: the specified one first.
     """
 
-    model_config = _OUT
+    model_config = ConfigDict(**_OUT, json_schema_extra={"examples": [_SHEET_EXAMPLE]})
 
     task: int
     position: str

@@ -5,6 +5,7 @@ and a write that was torn is rolled back by the next one who opens it (sqlite.or
 No row is ever deleted, and no body changed: what is told anew is a new entry in the old one's place.
 """
 
+import dataclasses
 import json
 import sqlite3
 import uuid
@@ -32,6 +33,13 @@ CREATE TABLE record (
 );
 CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 """
+
+
+_READ = (
+    "id, job, system, deed, target, body, follows, file_name, idempotency_key, written_at, fate, tries, sent_as, "
+    "sent_to, answer, problem, replaces"
+)
+"""All but the content of files, which is large and seldom needed."""
 
 
 class Deed(StrEnum):
@@ -62,7 +70,7 @@ class CannotBeSettled(ValueError):
 class Told:
     """What is to be sent. Entries of one `job` are sent in order; `target` is its work order, where it has one.
 
-    An attachment `follows` the close-out whose number it needs; its content is kept with it.
+    An attachment `follows` the entry of the close-out whose number it needs.
     """
 
     job: str
@@ -72,7 +80,6 @@ class Told:
     body: Mapping[str, Any] | None = None
     follows: int | None = None
     file_name: str | None = None
-    content: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,15 +146,22 @@ class Outbox:
         """In the order in which they are sent; by default all of them."""
         chosen = [fate.value for fate in fates or tuple(Fate)]
         marks = ", ".join("?" for _ in chosen)
-        rows = self._kept.execute(f"SELECT * FROM entries WHERE fate IN ({marks}) ORDER BY place, id", chosen)  # noqa: S608
+        query = f"SELECT {_READ} FROM entries WHERE fate IN ({marks}) ORDER BY place, id"  # noqa: S608 - marks alone
+        rows = self._kept.execute(query, chosen)
         return [_entry(row) for row in rows.fetchall()]
 
     def entry(self, id_: int) -> Entry:
         """Raises ValueError where there is none."""
-        row = self._kept.execute("SELECT * FROM entries WHERE id = ?", (id_,)).fetchone()
+        query = f"SELECT {_READ} FROM entries WHERE id = ?"  # noqa: S608 - names of ours alone
+        row = self._kept.execute(query, (id_,)).fetchone()
         if row is None:
             raise ValueError(f"the outbox has no entry {id_}")
         return _entry(row)
+
+    def content(self, id_: int) -> bytes:
+        """The file of an attachment; empty where there is none."""
+        row = self._kept.execute("SELECT content FROM entries WHERE id = ?", (id_,)).fetchone()
+        return b"" if row is None or row["content"] is None else bytes(row["content"])
 
     def record(self, id_: int) -> list[Recorded]:
         """What became of an entry, the first thing first."""
@@ -167,11 +181,11 @@ class Outbox:
 
     # what is told
 
-    def add(self, told: Told, at: datetime) -> Entry:
-        """Keep it, with its Idempotency-Key; it is on the disk when this returns."""
+    def add(self, told: Told, at: datetime, content: bytes | None = None) -> Entry:
+        """Keep it, with its Idempotency-Key and the content of its file; it is on the disk when this returns."""
         with self._writing():
             id_ = self._insert(told, at)
-            self._kept.execute("UPDATE entries SET place = id WHERE id = ?", (id_,))
+            self._kept.execute("UPDATE entries SET place = id, content = ? WHERE id = ?", (content, id_))
             self._note(id_, at, "told")
         return self.entry(id_)
 
@@ -212,14 +226,11 @@ class Outbox:
         """Tell it otherwise: a new entry with a new key, in the old one's place. Raises CannotBeSettled."""
         with self._writing():
             old = self._open_entry(id_)
-            told = old.told
-            new = self._insert(
-                Told(told.job, told.deed, told.system, told.target, body, told.follows, told.file_name, told.content),
-                at,
-            )
+            new = self._insert(dataclasses.replace(old.told, body=body), at)
             self._kept.execute(
-                "UPDATE entries SET replaces = ?, place = (SELECT place FROM entries WHERE id = ?) WHERE id = ?",
-                (id_, id_, new),
+                "UPDATE entries SET replaces = old.id, place = old.place, content = old.content "
+                "FROM (SELECT id, place, content FROM entries WHERE id = ?) AS old WHERE entries.id = ?",
+                (id_, new),
             )
             self._kept.execute("UPDATE entries SET fate = 'replaced' WHERE id = ?", (id_,))
             self._kept.execute("UPDATE entries SET follows = ? WHERE follows = ?", (new, id_))
@@ -254,7 +265,6 @@ class Outbox:
             "body": None if told.body is None else json.dumps(told.body),
             "follows": told.follows,
             "file_name": told.file_name,
-            "content": told.content,
             "idempotency_key": str(uuid.uuid4()),
             "written_at": at.isoformat(),
             "fate": Fate.WAITING.value,
@@ -297,7 +307,7 @@ def _entry(row: sqlite3.Row) -> Entry:
         id=row["id"],
         told=Told(
             *(row["job"], Deed(row["deed"]), row["system"], row["target"], parsed("body"), row["follows"]),
-            *(row["file_name"], row["content"]),
+            row["file_name"],
         ),
         idempotency_key=row["idempotency_key"],
         written_at=datetime.fromisoformat(row["written_at"]),

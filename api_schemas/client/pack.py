@@ -20,7 +20,10 @@ _DIGITS = re.compile(r"(\d+)")
 
 def make_folder(folder: Path) -> Path:
     """The folder that is carried, which only its owner may enter. Raises OSError where it cannot be made."""
-    (folder / _JOBS).mkdir(mode=0o700, parents=True, exist_ok=True)
+    if not (folder / _JOBS).is_dir():
+        (folder / _JOBS).mkdir(mode=0o700, parents=True, exist_ok=True)
+        for each in (folder, folder.parent):
+            sync_folder(each)
     folder.chmod(0o700)
     return folder
 

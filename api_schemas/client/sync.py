@@ -130,7 +130,7 @@ def _send(outbox: Outbox, client: Client, entry: Entry) -> dict[str, Any]:
             "POST",
             f"/v1/close-outs/{number}/files",
             headers=headers(entry.idempotency_key),
-            files={"file": (told.file_name, told.content)},
+            files={"file": (told.file_name, outbox.content(entry.id))},
             data={} if shows is None else {"shows": shows},
         )
     else:

@@ -89,10 +89,10 @@ def check(
 
 
 def _level_changed(away: Away, pack: Pack) -> bool:
-    """Whether a close-out of the system that its sheet cannot know says something of the level."""
+    """Whether a close-out, of the system or of one that is not known, says of the level what the sheet cannot know."""
     return any(
         entry.told.deed is Deed.CLOSE
-        and entry.told.system == pack.order.system
+        and entry.told.system in (None, pack.order.system)
         and bool((entry.told.body or {}).keys() & {"oil", "level"})
         and (entry.fate is not Fate.SENT or away.outbox.record(entry.id)[-1].at >= pack.made_at)
         for entry in away.outbox.entries(*OPEN, Fate.SENT)

@@ -1,5 +1,6 @@
 """`away close`, `attach` and `settle`: how a job went, told where there is no network."""
 
+import dataclasses
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -82,11 +83,8 @@ def attach(
         if job.told.deed is not Deed.CLOSE or job.fate in (Fate.REPLACED, Fate.DROPPED):
             raise ValueError(f"entry {close_out} is no close-out that is sent: {what(job)}, {job.fate}")
         for file in files:
-            its = Told(
-                *(job.told.job, Deed.ATTACH, job.told.system, job.told.target, body, close_out),
-                *(file.name, file.read_bytes()),
-            )
-            acknowledge(away.outbox.add(its, now_utc()))
+            its = dataclasses.replace(job.told, deed=Deed.ATTACH, body=body, follows=close_out, file_name=file.name)
+            acknowledge(away.outbox.add(its, now_utc(), file.read_bytes()))
 
 
 def settle(

@@ -124,4 +124,4 @@ def _address(away: Away, server: str | None) -> str:
     chosen = server or Settings().server or away.outbox.server
     if chosen is None:
         raise typer.BadParameter("say which server: --server, or ELEMENTDUE_SERVER")
-    return chosen
+    return chosen.rstrip("/")

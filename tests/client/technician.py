@@ -122,8 +122,8 @@ class Technician:
         keep_pack(self.folder, pack)
         return pack
 
-    def tell(self, deed: Deed, order: int, body: Any = None, **more: Any) -> Entry:
-        return self.outbox.add(Told(f"order {order}", deed, None, order, body, **more), self.plant.now)
+    def tell(self, deed: Deed, order: int, body: Any = None, content: bytes | None = None, **more: Any) -> Entry:
+        return self.outbox.add(Told(f"order {order}", deed, None, order, body, **more), self.plant.now, content)
 
     def close_at(self, position: str, minutes_ago: float = 0.0, **body: Any) -> Entry:
         """Work that nobody had ordered."""

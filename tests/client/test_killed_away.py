@@ -28,6 +28,7 @@ from tests.service.served import CHECKOUT, ServerProcess
 pytestmark = pytest.mark.one_database_is_enough
 
 KILLED = kills(2)
+"""Commands of each kind that are killed; from the third on the server, too."""
 AWAY = (sys.executable, "-c", "import sys; sys.argv[0] = 'elementdue'; from service.cli.away import app; app()")
 """`elementdue away` without the commands that need a database; it starts in a fifth of the time."""
 
@@ -110,9 +111,10 @@ def test_a_day_with_kills_and_a_server_that_goes_and_comes(phone: Phone, tmp_pat
     for number in range(KILLED):
         process = phone.begin("sync")
         time.sleep(draw.uniform(0.8, 1.6) * takes_s)
-        (phone.server if number % 2 else process).kill()
+        is_servers = number % 3 == 2
+        (phone.server if is_servers else process).kill()
         process.communicate(timeout=60)
-        if number % 2:
+        if is_servers:
             phone.server.start()
     phone.run("sync")
     with Outbox(phone.folder / "outbox.sqlite") as outbox:

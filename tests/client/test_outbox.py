@@ -30,10 +30,11 @@ def test_it_is_brought_to_the_disk_at_each_commit(outbox: Outbox) -> None:
 
 
 def test_what_was_told_is_there_when_it_is_opened_again(tmp_path: Path, outbox: Outbox) -> None:
-    file = Told("order 4", Deed.ATTACH, "PRESS", 4, None, 1, "inlet.jpg", b"\xff\xd8\x00")
-    told = [outbox.add(each, NOW) for each in (closing(), file)]
+    file = Told("order 4", Deed.ATTACH, "PRESS", 4, None, 1, "inlet.jpg")
+    told = [outbox.add(closing(), NOW), outbox.add(file, NOW, b"\xff\xd8\x00")]
     with Outbox(tmp_path / "outbox.sqlite") as again:
         assert again.entries() == told
+        assert again.content(told[1].id) == b"\xff\xd8\x00"
     assert (tmp_path / "outbox.sqlite").stat().st_mode & 0o777 == 0o600
     assert len({entry.idempotency_key for entry in told}) == 2
 
@@ -76,7 +77,7 @@ def test_an_outbox_of_a_newer_version_is_left_alone(tmp_path: Path, outbox: Outb
 
 def test_what_is_told_otherwise_takes_the_old_ones_place_and_its_followers_follow_it(outbox: Outbox) -> None:
     first = outbox.add(closing(), NOW)
-    picture = outbox.add(Told("order 4", Deed.ATTACH, "PRESS", 4, None, first.id, "a.jpg", b"x"), NOW)
+    picture = outbox.add(Told("order 4", Deed.ATTACH, "PRESS", 4, None, first.id, "a.jpg"), NOW)
     new = outbox.replace(first.id, {"task": 2}, NOW)
     assert [entry.id for entry in outbox.entries(Fate.WAITING)] == [new.id, picture.id]
     assert outbox.entry(picture.id).told.follows == new.id

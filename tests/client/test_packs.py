@@ -6,7 +6,7 @@ import pytest
 
 from api_schemas.client import ProblemRefused
 from api_schemas.client.pack import carried, carried_pack, keep_pack, put_down
-from api_schemas.packs import Pack, PartRole
+from api_schemas.packs import CheckSheet, Pack, PartRole
 from scheduler.vocabulary import Scope
 from service.keys.keeping import make_key
 from tests.client.technician import Technician
@@ -111,3 +111,8 @@ def test_an_order_that_is_not_there_has_no_pack(technician: Technician) -> None:
     with pytest.raises(ProblemRefused) as refused:
         technician.client.pack(99_999)
     assert refused.value.status == 404
+
+
+def test_the_example_of_a_sheet_is_one() -> None:
+    (example,) = CheckSheet.model_json_schema()["examples"]
+    assert CheckSheet.model_validate(example).room.reservoir.value == 400
