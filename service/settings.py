@@ -18,6 +18,8 @@ class Settings(BaseSettings):
     database: str | None = None
     key_file: Path | None = None
     server: str | None = None
+    ca_file: Path | None = None
+    away: Path = _DATA / "away"
     allowed_hosts: Annotated[tuple[str, ...], NoDecode] = ("127.0.0.1", "localhost", "[::1]")
     public_address: str | None = None
     pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60

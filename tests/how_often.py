@@ -17,6 +17,11 @@ def races(in_the_suite: int) -> int:
     return int(os.environ.get("ELEMENTDUE_TEST_RACES") or in_the_suite)
 
 
+def scans(in_the_suite: int) -> int:
+    """Scans that a carried sheet and the service are both asked about."""
+    return int(os.environ.get("ELEMENTDUE_TEST_SCANS") or in_the_suite)
+
+
 def kills(in_the_suite: int) -> int:
-    """Times that a serving process is killed under its clients."""
+    """Times that a server is killed under its clients, or the off-line command line at some point."""
     return int(os.environ.get("ELEMENTDUE_TEST_KILLS") or in_the_suite)

@@ -3,8 +3,6 @@
 Both go through the same routes, so a job closed on the command line is closed like any other.
 """
 
-import os
-from pathlib import Path
 from typing import Any
 
 import anyio
@@ -12,6 +10,7 @@ import httpx
 
 from service.app import create_app
 from service.cli.opening import local_caller, open_database
+from service.cli.server_key import server_key
 from service.settings import Settings
 
 _PATIENCE_S = 60.0
@@ -39,7 +38,7 @@ class Asker:
         chosen = server or (settings.server if database is None else None)
         if chosen is not None:
             self._address = chosen
-            self._headers = {"Authorization": f"Bearer {_key(settings)}"}
+            self._headers = {"Authorization": f"Bearer {server_key(settings)}"}
             self._transport: _InProcess | None = None
         else:
             app = create_app(open_database(database), settings, ticks=False, local_caller=local_caller())
@@ -104,12 +103,3 @@ class _InProcess(httpx.BaseTransport):
             return httpx.Response(answer.status_code, headers=answer.headers, content=content)
 
         return anyio.run(call)
-
-
-def _key(settings: Settings) -> str:
-    from_environment = os.environ.get("ELEMENTDUE_KEY")
-    if from_environment:
-        return from_environment.strip()
-    if settings.key_file is not None and settings.key_file.exists():
-        return Path(settings.key_file).read_text().strip()
-    raise Refused({"detail": "a server needs a key: set ELEMENTDUE_KEY, or ELEMENTDUE_KEY_FILE to its file"})

@@ -5,7 +5,8 @@ import traceback
 
 import typer
 
-from service.cli import calendar, calibration, demand, jobs, keys, oil, plant, server, stock
+from api_schemas.client import NotReached, ProblemRefused
+from service.cli import away, calendar, calibration, demand, jobs, keys, oil, plant, server, stock
 from service.cli.asking import Refused
 from service.plant_folder.refusals import FolderRefused
 from service.problems import Problem
@@ -28,6 +29,7 @@ calendar.add_to(app)
 server.add_to(app)
 app.add_typer(jobs.app, name="jobs")
 app.add_typer(stock.app, name="stock")
+app.add_typer(away.app, name="away")
 app.add_typer(keys.app, name="keys")
 
 
@@ -44,7 +46,7 @@ def _run() -> int:
             return int(ended.code or DONE)
         print("stopped", file=sys.stderr)  # noqa: T201
         return REFUSED
-    except (FolderRefused, Problem, Refused, ValueError) as error:
+    except (FolderRefused, NotReached, Problem, ProblemRefused, Refused, ValueError) as error:
         print(error, file=sys.stderr)  # noqa: T201
         return REFUSED
     except Exception:

@@ -89,6 +89,7 @@ class DemoSystem:
     isolation_procedure: str
     permits: str | None
     level_position: str | None = None
+    walking_order: int | None = None
     oil: OilTemperature
     costs: Costs
     main_meter: MainMeter

@@ -16,6 +16,7 @@ REPLACED_METER_SYSTEM = "BALER1"
 _PRESS1 = DemoSystem(
     code="PRESS1",
     name="Deep-drawing press 1, 800 t",
+    walking_order=10,
     fluid=MINERAL_OIL,
     reservoir_L=2500,
     pump_flow_lpm=480,
@@ -34,6 +35,7 @@ _PRESS1 = DemoSystem(
 _PRESS2 = DemoSystem(
     code="PRESS2",
     name="Trimming press 2, 250 t",
+    walking_order=20,
     fluid=MINERAL_OIL,
     reservoir_L=800,
     pump_flow_lpm=210,
@@ -51,6 +53,7 @@ _PRESS2 = DemoSystem(
 _FORGE1 = DemoSystem(
     code="FORGE1",
     name="Hot forging press 1",
+    walking_order=60,
     fluid=LOOKALIKE_WATER_GLYCOL,
     reservoir_L=1800,
     pump_flow_lpm=300,
@@ -71,6 +74,7 @@ _FORGE1 = DemoSystem(
 _SHEAR1 = DemoSystem(
     code="SHEAR1",
     name="Plate shear 1",
+    walking_order=30,
     fluid=MINERAL_OIL,
     reservoir_L=380,
     pump_flow_lpm=90,
@@ -89,6 +93,7 @@ _SHEAR1 = DemoSystem(
 _BENDER1 = DemoSystem(
     code="BENDER1",
     name="Tube bender 1",
+    walking_order=50,
     fluid="OST-M32",
     reservoir_L=300,
     pump_flow_lpm=110,
@@ -107,6 +112,7 @@ _BENDER1 = DemoSystem(
 _BALER1 = DemoSystem(
     code="BALER1",
     name="Scrap baler 1, yard",
+    walking_order=90,
     fluid="OST-V46",
     reservoir_L=900,
     pump_flow_lpm=260,
@@ -144,6 +150,7 @@ _FEED1 = DemoSystem(
 _RING1 = DemoSystem(
     code="RING1",
     name="Ring rolling mill 1",
+    walking_order=70,
     fluid="OST-M68",
     reservoir_L=3000,
     pump_flow_lpm=560,
@@ -164,6 +171,7 @@ _RING1 = DemoSystem(
 _RIG1 = DemoSystem(
     code="RIG1",
     name="Die and cylinder test rig 1",
+    walking_order=80,
     fluid=MINERAL_OIL,
     reservoir_L=600,
     pump_flow_lpm=150,
@@ -202,6 +210,7 @@ _LOADER1 = DemoSystem(
 _SAW1 = DemoSystem(
     code="SAW1",
     name="Billet saw 1",
+    walking_order=40,
     fluid=MINERAL_OIL,
     reservoir_L=260,
     pump_flow_lpm=75,
@@ -265,6 +274,7 @@ def system_rows() -> list[Row]:
             "isolation_procedure": system.isolation_procedure,
             "permits": system.permits,
             "level_position": system.level_position,
+            "walking_order": system.walking_order,
         }
         for system in SYSTEMS.values()
     ]

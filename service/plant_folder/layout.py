@@ -239,6 +239,7 @@ SYSTEMS = TableLayout(
         _may("isolation_procedure"),
         _may("permits"),
         _may("level_position"),
+        _may("walking_order", Pieces()),
     ),
     is_fact=False,
 )

@@ -81,13 +81,13 @@ def _part_line(connection: sa.Connection, rows: Sequence[Values], zone: ZoneInfo
     return {
         **_shared(rows, zone),
         **{name: first[name] for name in ("part_number", "instead_of", "bin")},
-        "description": _description(connection, first["part_number"]),
+        "description": description_of(connection, first["part_number"]),
         "quantity": sum(row["quantity"] for row in rows),
         "expires_at": None if expires_at is None else expires_at.astimezone(zone),
     }
 
 
-def _description(connection: sa.Connection, part_number: str) -> str | None:
+def description_of(connection: sa.Connection, part_number: str) -> str | None:
     """As the catalogue has it, else what kind of part it is."""
     for table in (t.element_types, t.parts):
         row = connection.execute(sa.select(table).where(table.c.part_number == part_number)).mappings().one_or_none()

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from fastapi import APIRouter, Body, Depends, Header, Query, Response
 from starlette.responses import HTMLResponse
 
+from api_schemas.packs import Pack
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
 from scheduler.vocabulary import WorkOrderState
 from service.conditional import version_told
@@ -33,6 +34,7 @@ from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards, zone_of
 from service.work_orders.history import history_of
 from service.work_orders.kit_sheet import kit_sheet
+from service.work_orders.packing import pack_of
 from service.work_orders.reserving import release_kit, reserve_kit
 from service.work_orders.tables import tasks, work_orders
 from service.work_orders.verbs import order_row
@@ -113,6 +115,13 @@ def show_kit(_caller: Reader, database: OpenDatabase, order_id: SeenOrder) -> Ki
     """Of its open tasks; what is short stands last, with the day on which supply covers it."""
     with database.reading() as connection:
         return kit_sheet(connection, order_id)
+
+
+@router.get("/{order_id}/pack", summary="All that a work order needs where there is no network")
+def show_pack(caller: Reader, database: OpenDatabase, now: Now, order_id: SeenOrder, address: PublicAddress) -> Pack:
+    """Order, kit, card page and, for each open task, what is right for it; all of one moment."""
+    with database.reading() as connection:
+        return pack_of(connection, order_id, caller=caller, now=now, public_address=address)
 
 
 @router.get("/{order_id}/history", summary="What became of a work order: who did what, when and why")

@@ -40,7 +40,9 @@ def lint(house: Path) -> subprocess.CompletedProcess[str]:
         ("scheduler/stray.py", "", "Inside the scheduler"),
         ("scheduler/planning/stray.py", "", "Each planning stage"),
         ("api_schemas/stray.py", "import scheduler.units", "The wire shares the vocabulary"),
-        ("api_schemas/stray.py", "import numpy", "An integrator can import the wire"),
+        ("api_schemas/stray.py", "import numpy", "An integrator can import wire and client"),
+        ("api_schemas/client/stray.py", "import typer", "An integrator can import wire and client"),
+        ("service/due/stray.py", "import api_schemas.client.sync", "The service asks no other server"),
     ],
 )
 def test_a_wrong_import_or_a_module_without_a_place_breaks_its_contract(
