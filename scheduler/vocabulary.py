@@ -357,6 +357,21 @@ class EvidenceKind(StrEnum):
     PDF = "application/pdf"
 
 
+class FeedType(StrEnum):
+    """What a line of the feed tells: each carries the whole picture of its subject as it then stood."""
+
+    WORK_ORDER_CHANGED = "work_order.changed"
+    SHORTAGE_CHANGED = "shortage.changed"
+    DUE_CHANGED = "due.changed"
+    DUE_DRIFTED = "due.drifted"  # moved with time alone: no news to a person
+    DIAGNOSIS_RAISED = "diagnosis.raised"
+    DIAGNOSIS_CHANGED = "diagnosis.changed"
+    DIAGNOSIS_CLEARED = "diagnosis.cleared"
+    CLOSE_OUT_RECORDED = "close_out.recorded"
+    CLOSE_OUT_CORRECTED = "close_out.corrected"
+    CLOSE_OUT_UNDONE = "close_out.undone"
+
+
 class Scope(StrEnum):
     """What a key may do. `administer` implies every other scope but `override`, which nothing implies."""
 

@@ -19,6 +19,8 @@ from service.demand import routes as demand_routes
 from service.due import routes as due_routes
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
+from service.feed import routes as feed_routes
+from service.feed.waiting import FeedWatch
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
@@ -40,6 +42,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     close_out_routes.router,
     evidence_routes.router,
     oil_routes.router,
+    feed_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,
@@ -55,7 +58,7 @@ def create_app(
     `ticks` false leaves the clock still. `local_caller` answers for everybody: for the command line that calls the
     application in its own process, never for a server.
     """
-    clock = PassClock(database, settings.pass_every_minutes, now_utc)
+    clock = PassClock(database, settings.pass_every_minutes, now_utc, settings.feed_kept_days)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -76,6 +79,7 @@ def create_app(
     )
     app.state.database = database
     app.state.clock = clock
+    app.state.feed_watch = FeedWatch(database)
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address
     problems.install(app)

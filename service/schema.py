@@ -8,6 +8,7 @@ from service.demand.tables import demand_forecasts
 from service.diagnoses.tables import diagnoses
 from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
 from service.evidence.tables import evidence_files
+from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
@@ -36,6 +37,7 @@ TABLES = (
         evidence_files,
         checks,
     ),
+    *(feed, feed_newest, feed_told, feed_told_dates),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )
 

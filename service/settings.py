@@ -21,6 +21,7 @@ class Settings(BaseSettings):
     allowed_hosts: Annotated[tuple[str, ...], NoDecode] = ("127.0.0.1", "localhost", "[::1]")
     public_address: str | None = None
     pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
+    feed_kept_days: Annotated[int, Field(ge=7, le=3650)] = 30
     largest_body_bytes: Annotated[int, Field(ge=1024)] = 1_000_000
     largest_import_bytes: Annotated[int, Field(ge=1024)] = 256_000_000
 
