@@ -372,6 +372,14 @@ class FeedType(StrEnum):
     CLOSE_OUT_UNDONE = "close_out.undone"
 
 
+class DeliveryState(StrEnum):
+    """Of one line for one webhook. A dead one is sent again only when somebody asks for it."""
+
+    WAITING = "waiting"
+    DELIVERED = "delivered"
+    DEAD = "dead"
+
+
 class Scope(StrEnum):
     """What a key may do. `administer` implies every other scope but `override`, which nothing implies."""
 

@@ -30,6 +30,11 @@ from service.pages import card_shell
 from service.pages import routes as page_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
+from service.webhooks import routes as webhook_routes
+from service.webhooks.courier import Courier
+from service.webhooks.retention import FeedRetention
+from service.webhooks.sending import Sender
+from service.webhooks.targets import Targets
 from service.whole_address import WholeAddress
 from service.work_orders import routes as work_order_routes
 
@@ -43,6 +48,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     evidence_routes.router,
     oil_routes.router,
     feed_routes.router,
+    webhook_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,
@@ -58,15 +64,20 @@ def create_app(
     `ticks` false leaves the clock still. `local_caller` answers for everybody: for the command line that calls the
     application in its own process, never for a server.
     """
-    clock = PassClock(database, settings.pass_every_minutes, now_utc, settings.feed_kept_days)
+    source = f"{settings.public_address or ''}/v1/feed"
+    targets = Targets(settings.webhook_targets)
+    clock = PassClock(database, settings.pass_every_minutes, now_utc, FeedRetention(settings.feed_kept_days, source))
+    courier = Courier(database, Sender(targets), now_utc, source)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         if ticks:
             clock.start()
+            courier.start()
         try:
             yield
         finally:
+            courier.stop()
             clock.stop()
 
     app: FastAPI = FastAPIOffline(
@@ -79,6 +90,7 @@ def create_app(
     )
     app.state.database = database
     app.state.clock = clock
+    app.state.webhook_targets = targets
     app.state.feed_watch = FeedWatch(database)
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address

@@ -13,6 +13,7 @@ from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
+from service.webhooks.tables import webhook_deliveries, webhooks
 from service.work_orders.history import order_history
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
@@ -37,7 +38,7 @@ TABLES = (
         evidence_files,
         checks,
     ),
-    *(feed, feed_newest, feed_told, feed_told_dates),
+    *(feed, feed_newest, feed_told, feed_told_dates, webhooks, webhook_deliveries),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )
 

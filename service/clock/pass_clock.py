@@ -12,7 +12,7 @@ from service.clock.turn import moment_of_turn
 from service.database import Database
 from service.due.planning_pass import run_pass
 from service.due.tables import passes
-from service.feed.reading import prune
+from service.webhooks.retention import FeedRetention
 
 _log = logging.getLogger("elementdue.clock")
 
@@ -21,11 +21,15 @@ class PassClock:
     """Runs the planning pass on a schedule in the serving process, and gives up the feed's lines that are too old."""
 
     def __init__(
-        self, database: Database, every_minutes: int, now: Callable[[], datetime], feed_kept_days: int = 30
+        self,
+        database: Database,
+        every_minutes: int,
+        now: Callable[[], datetime],
+        retention: FeedRetention | None = None,
     ) -> None:
         self._database = database
         self._now = now
-        self._feed_kept_days = feed_kept_days
+        self._retention = retention
         self._one_at_a_time = threading.Lock()
         self.every_minutes = every_minutes
         self.last_error: str | None = None
@@ -76,4 +80,5 @@ class PassClock:
             if not self.is_answered(connection, slot):  # another process may have been faster
                 turn = moment_of_turn(connection, now)
                 run_pass(connection, as_of=turn, now=turn, cause="clock", by="clock", slot=slot)
-                prune(connection, turn, self._feed_kept_days)
+                if self._retention is not None:
+                    self._retention.apply(connection, turn)

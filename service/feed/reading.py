@@ -1,6 +1,6 @@
 """A page of the feed for whoever asks, and giving up what is too old to be kept."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import sqlalchemy as sa
 
@@ -38,9 +38,12 @@ def read_page(connection: sa.Connection, caller: Caller, after: int | None, limi
     return FeedPage(items=items, next=next_, newest=newest, oldest=oldest)
 
 
-def prune(connection: sa.Connection, now: datetime, kept_days: int) -> int:
-    """Give up the lines before the first one that is younger than `kept_days`; how many there were."""
-    young = feed.c.at >= now - timedelta(days=kept_days)
-    first: int | None = connection.scalar(sa.select(sa.func.min(feed.c.number)).where(young))
-    old = sa.true() if first is None else feed.c.number < first
-    return connection.execute(sa.delete(feed).where(old)).rowcount
+def first_kept(connection: sa.Connection, since: datetime) -> int:
+    """The number of the first line that was written at `since` or later, else the one that the next will have."""
+    first: int | None = connection.scalar(sa.select(sa.func.min(feed.c.number)).where(feed.c.at >= since))
+    return newest_number(connection) + 1 if first is None else first
+
+
+def prune(connection: sa.Connection, first: int) -> None:
+    """Give up the lines before number `first`."""
+    connection.execute(sa.delete(feed).where(feed.c.number < first))

@@ -19,6 +19,7 @@ from service.feed import recording
 from service.feed.pictures import orders_and_shortages
 from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
 from service.keys.keeping import make_key
+from service.webhooks.retention import FeedRetention
 from service.work_orders.tables import work_orders
 from tests.flow.running_plant import RunningPlant, copied, make_planned, running
 from tests.flow.small_folder import NOW, RETURN, small_plant
@@ -162,7 +163,7 @@ def test_lines_that_are_too_old_are_given_up_and_who_asks_for_them_is_told_what_
     plant.run_pass()
     young = newest(plant)
     plant.later(days=11)
-    clock = PassClock(plant.database, 60, lambda: plant.now, feed_kept_days=30)
+    clock = PassClock(plant.database, 60, lambda: plant.now, FeedRetention(30, "/v1/feed"))
     clock.tick()
     assert clock.last_error is None
     page = plant.get("/v1/feed", limit=1)
