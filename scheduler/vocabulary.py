@@ -359,6 +359,29 @@ class EvidenceKind(StrEnum):
     PDF = "application/pdf"
 
 
+class FeedType(StrEnum):
+    """What a line of the feed tells: each carries the whole picture of its subject as it then stood."""
+
+    WORK_ORDER_CHANGED = "work_order.changed"
+    SHORTAGE_CHANGED = "shortage.changed"
+    DUE_CHANGED = "due.changed"
+    DUE_DRIFTED = "due.drifted"  # moved with time alone: no news to a person
+    DIAGNOSIS_RAISED = "diagnosis.raised"
+    DIAGNOSIS_CHANGED = "diagnosis.changed"
+    DIAGNOSIS_CLEARED = "diagnosis.cleared"
+    CLOSE_OUT_RECORDED = "close_out.recorded"
+    CLOSE_OUT_CORRECTED = "close_out.corrected"
+    CLOSE_OUT_UNDONE = "close_out.undone"
+
+
+class DeliveryState(StrEnum):
+    """Of one line for one webhook. A dead one is sent again only when somebody asks for it."""
+
+    WAITING = "waiting"
+    DELIVERED = "delivered"
+    DEAD = "dead"
+
+
 class Scope(StrEnum):
     """What a key may do. `administer` implies every other scope but `override`, which nothing implies."""
 

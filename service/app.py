@@ -25,6 +25,8 @@ from service.due import routes as due_routes
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
 from service.exports import routes as export_routes
+from service.feed import routes as feed_routes
+from service.feed.waiting import FeedWatch
 from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
@@ -39,6 +41,11 @@ from service.request_ids import RequestIds
 from service.settings import Settings
 from service.stock import routes as stock_routes
 from service.strict_json import StrictJson
+from service.webhooks import routes as webhook_routes
+from service.webhooks.courier import Courier
+from service.webhooks.retention import FeedRetention
+from service.webhooks.sending import Sender
+from service.webhooks.targets import Targets
 from service.whole_address import WholeAddress
 from service.work_orders import routes as work_order_routes
 from service.work_orders import taking_over_routes
@@ -57,6 +64,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     oil_routes.router,
     stock_routes.router,
     calendar_routes.router,
+    feed_routes.router,
+    webhook_routes.router,
     import_routes.router,
     master_routes.router,
     reading_routes.router,
@@ -74,15 +83,20 @@ def create_app(
     `ticks` false leaves the clock still. `local_caller` answers for everybody: for the command line that calls the
     application in its own process, never for a server.
     """
-    clock = PassClock(database, settings.pass_every_minutes, now_utc)
+    source = f"{settings.public_address or ''}/v1/feed"
+    targets = Targets(settings.webhook_targets)
+    clock = PassClock(database, settings.pass_every_minutes, now_utc, FeedRetention(settings.feed_kept_days, source))
+    courier = Courier(database, Sender(targets), now_utc, source)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         if ticks:
             clock.start()
+            courier.start()
         try:
             yield
         finally:
+            courier.stop()
             clock.stop()
 
     app: FastAPI = FastAPIOffline(
@@ -96,6 +110,8 @@ def create_app(
     )
     app.state.database = database
     app.state.clock = clock
+    app.state.webhook_targets = targets
+    app.state.feed_watch = FeedWatch(database)
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address
     problems.install(app)

@@ -88,11 +88,15 @@ class Database:
         """One write transaction, committed when the block ends well and undone when it does not.
 
         Raises OperationalError, of which `is_busy` is true, where another writer has the database for longer than
-        a writer waits, or without `waits` where there is one at all.
+        a writer waits, or without `waits` where there is one at all. What it changed is told in the feed, in itself.
         """
+        from service.feed.recording import Teller  # noqa: PLC0415 - its tables are declared with this module's metadata
+
         writer = self._writer if waits else self._writer.execution_options(waits=False)
         with writer.begin() as connection:
+            teller = Teller(connection)
             yield connection
+            teller.tell()
 
     def close(self) -> None:
         self._engine.dispose()

@@ -114,6 +114,14 @@ class KitShort(Problem):
     title = "The kit cannot be reserved in full"
 
 
+class FeedNoLongerKept(Problem):
+    """Lines of the feed are kept for some weeks. Read what stands anew, then go on after the newest number."""
+
+    status = 410
+    slug = "feed-no-longer-kept"
+    title = "Lines of the feed that were asked for are no longer kept"
+
+
 class ChangedMeanwhile(Problem):
     """`If-Match` names an earlier version than the present one, which `version` tells: read it again, and decide
     anew."""

@@ -8,10 +8,12 @@ from service.demand.tables import demand_forecasts
 from service.diagnoses.tables import diagnoses
 from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
 from service.evidence.tables import evidence_files
+from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
 from service.stock.tables import oil_movements, receipts, stock_discrepancies, stock_movements
+from service.webhooks.tables import webhook_deliveries, webhooks
 from service.work_orders.history import order_history
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
 
@@ -36,6 +38,7 @@ TABLES = (
         evidence_files,
         checks,
     ),
+    *(feed, feed_newest, feed_told, feed_told_dates, webhooks, webhook_deliveries),
     *(stock_movements, oil_movements, stock_discrepancies, receipts, imports, api_keys, kept_answers),
 )
 

@@ -7,6 +7,8 @@ from urllib.parse import urlsplit
 from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
+from service.webhooks.targets import Targets
+
 _DATA = Path(".data")
 
 
@@ -24,14 +26,22 @@ class Settings(BaseSettings):
     public_address: str | None = None
     pass_every_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
     requests_per_minute: Annotated[int, Field(ge=0, le=1_000_000)] = 1200
+    feed_kept_days: Annotated[int, Field(ge=7, le=3650)] = 30
+    webhook_targets: Annotated[tuple[str, ...], NoDecode] = ()
     largest_body_bytes: Annotated[int, Field(ge=1024)] = 1_000_000
     largest_readings_bytes: Annotated[int, Field(ge=1024)] = 24_000_000
     largest_import_bytes: Annotated[int, Field(ge=1024)] = 256_000_000
 
-    @field_validator("allowed_hosts", mode="before")
+    @field_validator("allowed_hosts", "webhook_targets", mode="before")
     @classmethod
     def _split(cls, told: Any) -> Any:
         return tuple(part.strip() for part in told.split(",")) if isinstance(told, str) else told
+
+    @field_validator("webhook_targets")
+    @classmethod
+    def _can_be_read(cls, told: tuple[str, ...]) -> tuple[str, ...]:
+        Targets(told)
+        return told
 
     @field_validator("public_address")
     @classmethod

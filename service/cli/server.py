@@ -3,6 +3,7 @@
 import ipaddress
 import os
 import socket
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +23,7 @@ from service.keys.tables import api_keys
 from service.settings import Settings
 
 _FIRST_KEY = "administrator"
+_NOT_STARTED = 3  # as uvicorn's own command ends
 
 
 def add_to(app: typer.Typer) -> None:
@@ -56,7 +58,7 @@ def serve(
     _first_key(opened, settings)
     app = create_app(opened, settings, ticks=ticks)
     typer.echo(f"listening on http{'s' if tls_certificate else ''}://{host}:{port}", err=True)
-    uvicorn.run(
+    config = uvicorn.Config(
         app,
         host=host,
         port=port,
@@ -66,6 +68,12 @@ def serve(
         ssl_certfile=tls_certificate,
         ssl_keyfile=tls_key,
     )
+    server = uvicorn.Server(config)
+    app.state.feed_watch.is_ending = lambda: server.should_exit  # it lets nobody wait while it ends
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        raise typer.Exit(_NOT_STARTED)
 
 
 def demo(database: DatabaseOption = None) -> None:

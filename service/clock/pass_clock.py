@@ -13,16 +13,24 @@ from service.database import Database
 from service.due.planning_pass import run_pass
 from service.due.tables import passes
 from service.keys.answering import forget_answers
+from service.webhooks.retention import FeedRetention
 
 _log = logging.getLogger("elementdue.clock")
 
 
 class PassClock:
-    """Runs the planning pass on a schedule in the serving process."""
+    """Runs the planning pass on a schedule in the serving process, and gives up the feed's lines that are too old."""
 
-    def __init__(self, database: Database, every_minutes: int, now: Callable[[], datetime]) -> None:
+    def __init__(
+        self,
+        database: Database,
+        every_minutes: int,
+        now: Callable[[], datetime],
+        retention: FeedRetention | None = None,
+    ) -> None:
         self._database = database
         self._now = now
+        self._retention = retention
         self._one_at_a_time = threading.Lock()
         self.every_minutes = every_minutes
         self.last_error: str | None = None
@@ -74,3 +82,5 @@ class PassClock:
                 turn = moment_of_turn(connection, now)
                 run_pass(connection, as_of=turn, now=turn, cause="clock", by="clock", slot=slot)
                 forget_answers(connection, now)
+                if self._retention is not None:
+                    self._retention.apply(connection, turn)

@@ -26,8 +26,8 @@ from scheduler.planning import shelf_check
 from scheduler.planning.shelf_check import LOOK_HOLDS_D, Finding, Wanted
 from service.checks.looking_up import JobAhead, job_ahead, last_look, scanned_as, wanted_for
 from service.database import current_rows
-from service.plant_folder import tables as t
 from service.keys.keeping import Caller
+from service.plant_folder import tables as t
 from service.plant_store.catalogue import fluid_of
 from service.plant_store.time import from_day, to_day
 from service.stock.booking import oil_lots

@@ -23,6 +23,8 @@ from scheduler.planning.oil_kits import OilPick
 from scheduler.statistics.run_hours import MeterHours, cumulative_hours
 from service.close_outs import amending, consequences, recording
 from service.due import planning_pass
+from service.feed import recording as recording_of_feed
+from service.feed.noticing import Noticed
 from service.keys import answering
 from service.problems import Problem
 from service.work_orders.picking import save_picks
@@ -115,6 +117,14 @@ def _picks_anew(connection: sa.Connection, planned: Sequence[Pick], oil: Sequenc
     save_picks(connection, planned, oil)
 
 
+def _notices_nothing(*_told: Any) -> set[int]:
+    return set()
+
+
+def _always_the_first(_connection: sa.Connection) -> int:
+    return 3
+
+
 @pytest.mark.one_database_is_enough
 @pytest.mark.parametrize(
     ("room", "does", "instead"),
@@ -125,10 +135,13 @@ def _picks_anew(connection: sa.Connection, planned: Sequence[Pick], oil: Sequenc
         pytest.param(answering, "_kept", _does_nothing, id="forgets what it answered"),
         pytest.param(planning_pass, "save_picks", _picks_anew, id="picks anew at every pass"),
         pytest.param(amending, "take_back_parts", _does_nothing, id="gives no parts back"),
+        pytest.param(Noticed, "orders", _notices_nothing, id="tells of no order"),
+        pytest.param(recording_of_feed, "dates_that_changed", _notices_nothing, id="tells of no date"),
+        pytest.param(recording_of_feed, "newest_number", _always_the_first, id="gives numbers twice"),
     ],
 )
 def test_a_walk_finds_a_service_that(
-    tiny: PlantInHand, monkeypatch: pytest.MonkeyPatch, room: ModuleType, does: str, instead: Any
+    tiny: PlantInHand, monkeypatch: pytest.MonkeyPatch, room: ModuleType | type, does: str, instead: Any
 ) -> None:
     monkeypatch.setattr(room, does, instead)
     with pytest.raises((AssertionError, Problem, IntegrityError)):
@@ -145,6 +158,10 @@ def _one_more(books: Books, table: str, **values: Any) -> Books:
     """The books with the last row of `table` once more, under another id and with other `values`."""
     last = books.tables[table][-1]
     return Books(books.tables | {table: [*books.tables[table], last | {"id": last["id"] + 1} | values]})
+
+
+def _without_last(books: Books, table: str) -> Books:
+    return Books(books.tables | {table: books.tables[table][:-1]})
 
 
 def _with(books: Books, table: str, **values: Any) -> Books:
@@ -165,6 +182,13 @@ def test_the_books_of_a_plant_at_rest_break_no_promise(tiny: PlantInHand, at_res
         (promises.open_work_hangs_together, lambda books: _with(books, "tasks", state="withdrawn")),
         (promises.a_task_is_done_by_one_close_out, lambda books: _with(books, "tasks", state="done")),
         (promises.a_fact_holds_once, lambda books: _one_more(books, "stock")),
+        (promises.the_feed_has_no_gap, lambda books: _with(books, "feed", number=7)),
+        (promises.the_feed_has_no_gap, lambda books: _without_last(books, "feed")),
+        (promises.the_feed_folds_to_the_books, lambda books: _with(books, "work_orders", version=99)),
+        (promises.the_feed_folds_to_the_books, lambda books: _with(books, "tasks", kind="flush")),
+        (promises.the_feed_folds_to_the_books, lambda books: _with(books, "picks", store=None)),
+        (promises.the_feed_folds_to_the_books, lambda books: _with(books, "due_items", trigger="age")),
+        (promises.the_feed_folds_to_the_books, lambda books: _without_last(books, "feed")),
         (
             promises.stays_follow_each_other,
             lambda books: _one_more(books, "installations", fitted_at=books.tables["passes"][-1]["as_of"]),

@@ -12,6 +12,7 @@ from scheduler.statistics.run_hours import ReadingOutcome, cumulative_hours
 from service.plant_folder import layout
 from service.plant_store.time import to_day
 from tests.flow.any_order.books import Books, Row
+from tests.flow.any_order.folding import as_it_is, folded
 
 Broken = Iterator[str]
 _OPEN_ORDER = frozenset({"draft", "issued", "underway", "held"})
@@ -210,6 +211,26 @@ def _differ(one: Used, other: Used) -> bool:
     return any(abs(one.get(code, 0.0) - other.get(code, 0.0)) > _SMALLEST for code in one.keys() | other.keys())
 
 
+def the_feed_has_no_gap(books: Books) -> Broken:
+    """Numbers run from 1, one by one, to the newest; and no two lines have the same id."""
+    numbers = [row["number"] for row in books.rows("feed")]
+    newest = [row["number"] for row in books.rows("feed_newest")]
+    if sorted(numbers) != list(range(1, len(numbers) + 1)) or newest not in ([], [len(numbers)]):
+        yield f"numbers {sorted(numbers)}, newest {newest}"
+    if len({row["id"] for row in books.rows("feed")}) != len(numbers):
+        yield "an id comes twice"
+
+
+def the_feed_folds_to_the_books(books: Books) -> Broken:
+    """Who takes the later of two lines about a subject, from the first line on, knows what the tables say."""
+    known, so = folded(books), as_it_is(books)
+    for kind, subjects in so.items():
+        for subject in sorted(subjects.keys() | known[kind].keys(), key=str):
+            told, true = known[kind].get(subject), subjects.get(subject)
+            if told != true:
+                yield f"{kind} {subject}: the feed says {told}, it is {true}"
+
+
 Promise = Callable[[Books], Broken]
 
 _FACTS = tuple(table.name for table in layout.TABLES if table.is_fact)
@@ -223,6 +244,11 @@ PROMISES: dict[Promise, tuple[str, ...]] = {
     a_fact_holds_once: _FACTS,
     hours_run_forwards: ("meter_readings", "installations"),
     no_shelf_is_overdrawn_but_by_a_late_count: ("stock", "stock_movements"),
+    the_feed_has_no_gap: ("feed", "feed_newest"),
+    the_feed_folds_to_the_books: (
+        *("feed", "work_orders", "tasks", "picks", "oil_picks"),
+        *("due_items", "diagnoses", "close_outs", "close_out_corrections"),
+    ),
 }
 """With the tables that each of them reads: while those stay as they are, so does the promise."""
 

@@ -1,0 +1,1 @@
+"""What changed, in order: told with the change itself, and read by whoever follows the plant."""
