@@ -58,7 +58,7 @@ class Webhook(BaseModel):
 
 
 class NewWebhook(Webhook):
-    """With the secret that the receiver verifies with: it is shown this once."""
+    """With the secret that the receiver verifies with: it is shown this once, and null to a repeat."""
 
     model_config = _OUT | ConfigDict(
         json_schema_extra={
@@ -66,7 +66,7 @@ class NewWebhook(Webhook):
         }
     )
 
-    secret: str
+    secret: str | None
 
 
 class WebhookList(BaseModel):

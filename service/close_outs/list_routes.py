@@ -8,6 +8,7 @@ from api_schemas.close_outs import CloseOutList
 from api_schemas.moments import Moment
 from api_schemas.quantities import RowNumber
 from service.close_outs.listing import Wanted, list_of
+from service.cursors import PageAfter
 from service.dependencies import OnlyPlant, OpenDatabase, Reader
 
 router = APIRouter(prefix="/close-outs", tags=["close-outs"])
@@ -52,7 +53,7 @@ def list_close_outs(
         Moment | None, Query(description="Recorded, corrected or taken back then or later.")
     ] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
-    cursor: Annotated[str | None, Query(max_length=20, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> CloseOutList:
     """What each says as it stands, with its corrections; those that were taken back have `undone_at`.
 

@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Query, Response
 
 from api_schemas.keys import Key, KeyIn, KeyList, Me, NewKey
+from service.cursors import PageAfter
 from service.dependencies import Administrator, Now, OpenDatabase, Reader
 from service.keys.granting import end_key, grant_key, seen_keys
 
@@ -30,7 +31,7 @@ def list_keys(
     caller: Administrator,
     database: OpenDatabase,
     limit: Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Keys on a page.")] = 100,
-    cursor: Annotated[str | None, Query(max_length=200, description="`next` of the page before.")] = None,
+    cursor: PageAfter = None,
 ) -> KeyList:
     """The oldest first, revoked ones too. A key that is for some plants sees keys for these alone."""
     with database.reading() as connection:

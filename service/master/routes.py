@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse
 
 from api_schemas.master_data import ElementType, Fluid, Page, Position, Status, System, Upserted
 from api_schemas.quantities import Code
+from service.cursors import PageAfter
 from service.dependencies import IdempotencyKey, Integrator, Now, OnlyPlant, OpenDatabase, Reader
 from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.keys.keeping import Caller
@@ -24,7 +25,6 @@ router = APIRouter(tags=["master data"])
 _Code = Annotated[Code, Path()]
 _Asked = Annotated[str | None, Query(max_length=200)]
 _Limit = Annotated[int, Query(ge=1, le=1000)]
-_After = Annotated[str | None, Query(max_length=1000, description="`next` of the page before.")]
 _ETag = Annotated[str | None, Header(max_length=200)]
 
 
@@ -92,7 +92,7 @@ def list_systems(
     status: Annotated[Status | None, Query()] = None,
     external_ref: _Asked = None,
     limit: _Limit = 100,
-    cursor: _After = None,
+    cursor: PageAfter = None,
 ) -> JSONResponse:
     """Retired ones too; what is not known of a system is left out."""
     own = t.systems.c
@@ -129,7 +129,7 @@ def list_positions(
     status: Annotated[Status | None, Query()] = None,
     external_ref: _Asked = None,
     limit: _Limit = 100,
-    cursor: _After = None,
+    cursor: PageAfter = None,
 ) -> JSONResponse:
     """Retired ones too; what is not known of a position is left out."""
     own = t.positions.c
@@ -166,7 +166,7 @@ def put_position(
     responses=examples.ELEMENT_TYPES,
 )
 def list_element_types(
-    look: _Look, external_ref: _Asked = None, limit: _Limit = 100, cursor: _After = None
+    look: _Look, external_ref: _Asked = None, limit: _Limit = 100, cursor: PageAfter = None
 ) -> JSONResponse:
     """All plants share them."""
     return look.page(ELEMENT_TYPES, limit, cursor, {t.element_types.c.external_ref: external_ref})
@@ -200,7 +200,9 @@ def put_element_type(
 
 
 @router.get("/fluids", response_model=Page[Fluid], summary="Fluids, by code", responses=examples.FLUIDS)
-def list_fluids(look: _Look, external_ref: _Asked = None, limit: _Limit = 100, cursor: _After = None) -> JSONResponse:
+def list_fluids(
+    look: _Look, external_ref: _Asked = None, limit: _Limit = 100, cursor: PageAfter = None
+) -> JSONResponse:
     """All plants share them."""
     return look.page(FLUIDS, limit, cursor, {t.fluids.c.external_ref: external_ref})
 

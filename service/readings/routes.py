@@ -10,7 +10,7 @@ from starlette.responses import JSONResponse
 
 from api_schemas.readings import ReadingsIn, ReadingsTold
 from service.dependencies import IdempotencyKey, Integrator, Now, OpenDatabase
-from service.keys.answering import Answer, answer_once, digest_of
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.keys.keeping import Caller
 from service.plant_folder import layout
 from service.plant_folder.layout import TableLayout
@@ -97,7 +97,7 @@ class Taking:
         said = [body.media_type, hashlib.sha256(body.content).hexdigest(), str(self._wish)]
         digest = digest_of(f"readings {table.name}", said)
         answer = answer_once(self._database, caller, self._idempotency_key, digest, self._now, work)
-        return JSONResponse(answer.body, answer.status, {"Idempotency-Replayed": "true"} if answer.repeated else None)
+        return response_of(answer)
 
 
 _Taking = Annotated[Taking, Depends()]

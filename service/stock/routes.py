@@ -10,13 +10,14 @@ from pydantic import BaseModel
 from starlette.responses import JSONResponse
 
 from api_schemas.stock import Counts, CountsIn, Moved, MoveIn, MovementList, Receipt, ReceiptIn, StockList
+from service.cursors import PageAfter
 from service.database import Database
 from service.dependencies import IdempotencyKey, Now, OpenDatabase, Reader, Stocker
 from service.due.listing import display_units
 from service.exports.answering import FILES, FileFormat, file_answer
 from service.exports.stock_sheets import stock_sheets
 from service.exports.units import volume_unit
-from service.keys.answering import Answer, answer_once, digest_of
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.keys.keeping import Caller
 from service.stock.counting import record_counts
 from service.stock.listing import LONGEST_PAGE, Chosen, stock_items, stock_page
@@ -27,7 +28,6 @@ from service.stock.receiving import receive
 router = APIRouter(prefix="/stock", tags=["stock"])
 
 PageLimit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Rows on a page.")]
-PageAfter = Annotated[str | None, Query(max_length=2000, description="`next` of the page before.")]
 OnlyPart = Annotated[str | None, Query(max_length=200, description="Only this part.")]
 OnlyFluid = Annotated[str | None, Query(max_length=200, description="Only this oil.")]
 OnlyStore = Annotated[str | None, Query(max_length=200, description="Only what lies in this store.")]
@@ -199,6 +199,4 @@ def _once(
         return Answer(201 if is_new else 200, made.model_dump(mode="json"))
 
     digest = digest_of(route, body.model_dump(mode="json"))
-    answer = answer_once(database, caller, idempotency_key, digest, now, answered)
-    headers = {"Idempotency-Replayed": "true"} if answer.repeated else None
-    return JSONResponse(answer.body, answer.status, headers)
+    return response_of(answer_once(database, caller, idempotency_key, digest, now, answered))

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from api_schemas.problems import MemberProblem
 from api_schemas.webhooks import Delivery, DeliveryList, NewWebhook, Webhook, WebhookIn, WebhookList
 from scheduler.vocabulary import DeliveryState
+from service.cursors import read_cursor, write_cursor
 from service.feed.recording import newest_number
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
@@ -42,12 +43,13 @@ def make_webhook(
     return NewWebhook(**show_webhook(connection, int(made[0]), caller).model_dump(), secret=secret)
 
 
-def list_webhooks(connection: sa.Connection, caller: Caller, limit: int, after: int) -> WebhookList:
-    """Those of which the caller sees every plant."""
+def list_webhooks(connection: sa.Connection, caller: Caller, limit: int, cursor: str | None) -> WebhookList:
+    """Those of which the caller sees every plant. Raises BadInput."""
+    after = 0 if cursor is None else read_cursor(cursor, "webhooks", int)[0]
     query = sa.select(webhooks).where(webhooks.c.ended_at.is_(None), webhooks.c.id > after).order_by(webhooks.c.id)
     rows = [row for row in connection.execute(query).mappings() if _is_for(caller, row)]
     items = [_shown(connection, row) for row in rows[:limit]]
-    return WebhookList(items=items, next=str(items[-1].id) if len(rows) > limit else None)
+    return WebhookList(items=items, next=write_cursor("webhooks", items[-1].id) if len(rows) > limit else None)
 
 
 def show_webhook(connection: sa.Connection, id_: int, caller: Caller) -> Webhook:
@@ -107,18 +109,18 @@ def send_again(connection: sa.Connection, id_: int, caller: Caller, now: datetim
 
 
 def list_deliveries(
-    connection: sa.Connection, id_: int, caller: Caller, state: DeliveryState | None, limit: int, before: int | None
+    connection: sa.Connection, id_: int, caller: Caller, state: DeliveryState | None, limit: int, cursor: str | None
 ) -> DeliveryList:
-    """The newest first, those with a lower number than `before`. Raises NotFound."""
+    """The newest first. Raises NotFound, BadInput."""
     webhook_row(connection, id_, caller)
     query = sa.select(deliveries).where(deliveries.c.webhook == id_).order_by(deliveries.c.id.desc()).limit(limit + 1)
     if state is not None:
         query = query.where(deliveries.c.state == state)
-    if before is not None:
-        query = query.where(deliveries.c.id < before)
+    if cursor is not None:
+        query = query.where(deliveries.c.id < read_cursor(cursor, "deliveries", int)[0])
     rows = connection.execute(query).mappings().all()
     items = [Delivery(**{name: row[name] for name in Delivery.model_fields}) for row in rows[:limit]]
-    return DeliveryList(items=items, next=str(items[-1].id) if len(rows) > limit else None)
+    return DeliveryList(items=items, next=write_cursor("deliveries", items[-1].id) if len(rows) > limit else None)
 
 
 def _plants(connection: sa.Connection, told: list[str] | None, caller: Caller) -> list[str] | None:

@@ -7,20 +7,18 @@ import sqlalchemy as sa
 from fastapi import APIRouter, Body, Depends, Query, Request
 from starlette.responses import JSONResponse
 
-from api_schemas.problems import MemberProblem
 from api_schemas.quantities import RowNumber
 from api_schemas.webhooks import EXAMPLE, DeliveryList, NewWebhook, Webhook, WebhookIn, WebhookList
 from scheduler.vocabulary import DeliveryState
+from service.cursors import PageAfter
 from service.dependencies import Administrator, IdempotencyKey, Now, OpenDatabase
-from service.keys.answering import Answer, answer_once, digest_of
-from service.problems import BadInput
+from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.webhooks import keeping
 from service.webhooks.targets import Targets
 
 router = APIRouter(prefix="/webhooks", tags=["webhooks"])
 
 Limit = Annotated[int, Query(ge=1, le=500)]
-PageAfter = Annotated[str | None, Query(max_length=20, description="`next` of the page before.")]
 
 
 def _targets(request: Request) -> Targets:
@@ -46,12 +44,10 @@ class Write:
         """What `change` leaves, in one transaction."""
 
         def work(connection: sa.Connection) -> Answer:
-            return Answer(status, change(connection).model_dump(mode="json"))
+            return Answer(status, change(connection).model_dump(mode="json"), withheld=frozenset({"secret"}))
 
         digest = digest_of(f"webhooks{route}", body)
-        answer = answer_once(self._database, self.caller, self._idempotency_key, digest, self.now, work)
-        headers = {"Idempotency-Replayed": "true"} if answer.repeated else None
-        return JSONResponse(answer.body, answer.status, headers)
+        return response_of(answer_once(self._database, self.caller, self._idempotency_key, digest, self.now, work))
 
 
 Change = Annotated[Write, Depends()]
@@ -61,7 +57,7 @@ Change = Annotated[Write, Depends()]
 def make_webhook(
     write: Change, targets: AllowedTargets, body: Annotated[WebhookIn, Body(examples=[EXAMPLE])]
 ) -> JSONResponse:
-    """The target must be on the operator's list. The answer has the secret, which is never shown again.
+    """The target must be on the operator's list. The answer has the secret, which is never shown again, to a repeat neither.
 
     The service keeps it, since it signs each delivery with it: whoever reads the database can sign as the service.
     """
@@ -79,7 +75,7 @@ def list_webhooks(
 ) -> WebhookList:
     """Those of which the key sees every plant; without their secrets."""
     with database.reading() as connection:
-        return keeping.list_webhooks(connection, caller, limit, _number(cursor) or 0)
+        return keeping.list_webhooks(connection, caller, limit, cursor)
 
 
 @router.get("/{webhook_id}", summary="One webhook")
@@ -128,7 +124,7 @@ def list_deliveries(
 ) -> DeliveryList:
     """Newest first: attempts, the last answer and when the next attempt is."""
     with database.reading() as connection:
-        return keeping.list_deliveries(connection, webhook_id, caller, state, limit, _number(cursor))
+        return keeping.list_deliveries(connection, webhook_id, caller, state, limit, cursor)
 
 
 @router.post("/{webhook_id}/replay", response_model=Webhook, summary="Send dead letters again")
@@ -143,14 +139,3 @@ def replay(
         delivery,
         lambda connection: keeping.send_again(connection, webhook_id, write.caller, write.now, delivery),
     )
-
-
-def _number(cursor: str | None) -> int | None:
-    if cursor is None:
-        return None
-    if not (cursor.isascii() and cursor.isdigit()) or int(cursor) >= 2**31:
-        says = "take the cursor from `next` of the page before"
-        raise BadInput(
-            f"the cursor cannot be read: {says}", [MemberProblem(member="cursor", value=cursor, says=says)]
-        )
-    return int(cursor)

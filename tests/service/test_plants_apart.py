@@ -78,10 +78,10 @@ def content_of(answer: httpx.Response) -> str:
 
 def told(answer: httpx.Response, things: dict[str, str]) -> tuple[int, str]:
     """Status and words; of a problem, whatever the thing is called."""
-    if answer.is_success:
-        return answer.status_code, content_of(answer)
-    document = answer.json()
-    text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
+    text = content_of(answer)
+    if not answer.is_success:
+        document = answer.json()
+        text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
     for name in things.values():
         text = re.sub(rf"(?<![\w-]){re.escape(name)}(?![\w-])", "…", text)
     return answer.status_code, text
