@@ -24,7 +24,7 @@ _bearer = HTTPBearer(auto_error=False, description="A key made by `elementdue ke
 class _KeyAsPassword(HTTPBasic):
     """HTTP Basic of which only the password matters; what cannot be read is no key."""
 
-    async def __call__(self, request: HTTPConnection) -> HTTPBasicCredentials | None:  # type: ignore[override,unused-ignore]
+    async def __call__(self, request: HTTPConnection) -> HTTPBasicCredentials | None:  # type: ignore[override]
         try:
             return await super().__call__(request)
         except HTTPException:
@@ -32,7 +32,9 @@ class _KeyAsPassword(HTTPBasic):
 
 
 _key_as_password = _KeyAsPassword(
-    auto_error=False, description="The key as the password, with any user name: calendar programs send no bearer key."
+    scheme_name="KeyAsPassword",
+    auto_error=False,
+    description="The key as the password, with any user name: calendar programs send no bearer key.",
 )
 
 

@@ -97,7 +97,7 @@ def receive(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell that a line on order has come and where it was put; again changes nothing."""
+    """Tell that a line on order has come, whole, and where it was put; a line is received once."""
     into = {"store": store, "lot": lot, "quantity": quantity, "bin": bin_, "expires_at": expires}
     into["container"] = None if container is None else _litres(container)
     body = {"order": order, "line": line, "received_at": at or now_utc().isoformat(), "into": [into]}
