@@ -57,7 +57,7 @@ Change = Annotated[Write, Depends()]
 def make_webhook(
     write: Change, targets: AllowedTargets, body: Annotated[WebhookIn, Body(examples=[EXAMPLE])]
 ) -> JSONResponse:
-    """The target must be on the operator's list. The answer has the secret, which is never shown again, to a repeat neither.
+    """The target must be on the operator's list. The answer alone has the secret; a repeat shows it no more.
 
     The service keeps it, since it signs each delivery with it: whoever reads the database can sign as the service.
     """

@@ -13,20 +13,38 @@ import pytest
 
 from scheduler.vocabulary import Scope
 from tests.service.route_table import Route, api_routes
-from tests.service.two_plants import NOWHERE, OURS, THEIRS, TwoPlants, two_plants
+from tests.service.two_plants import ELEMENT, FLUID, NOWHERE, OURS, THEIRS, TwoPlants, two_plants
 
 ROUTES = api_routes()
-NAMED = [route for route in ROUTES if "{" in route.template]
+
+
+def names_in(template: str) -> list[str]:
+    return [name for _, name, _, _ in string.Formatter().parse(template) if name]
+
+
+OF_ALL_PLANTS = {"part_number": ELEMENT, "fluid": FLUID}
+"""Names of what plants share: every key reads it, and a key of all plants alone changes it."""
+
+NAMED = [
+    route for route in ROUTES if "{" in route.template and not OF_ALL_PLANTS.keys() & set(names_in(route.template))
+]
+SHARED = [route for route in ROUTES if OF_ALL_PLANTS.keys() & set(names_in(route.template))]
 LISTS = [route for route in ROUTES if route.method == "GET" and "{" not in route.template]
 WRITES = [route for route in ROUTES if route.method != "GET"]
 
-MAKES_WHAT_IS_MISSING: dict[str, str] = {}
+MAKES_WHAT_IS_MISSING = {
+    "PUT /v1/systems/{system}": "told of for the first time",
+    "PUT /v1/positions/{position}": "told of for the first time",
+}
 """Routes that make what is nowhere, so that a foreign code cannot look as if it were free: each with its reason."""
 
 OF_THINGS_IN_THE_BODY = {
     "POST /v1/close-outs": "a job at a place",
     "POST /v1/checks": "a job ahead at a place",
     "POST /v1/keys": "the plants of the key",
+    "POST /v1/webhooks": "the plants of the webhook",
+    "POST /v1/meter-readings": "the system of each row",
+    "POST /v1/dp-readings": "the position of each row",
 }
 """Writes with no thing in their address that a key of one plant may ask all the same: what their body is about."""
 
@@ -55,13 +73,9 @@ def of_one_scope(plants: TwoPlants) -> dict[Scope, httpx.Client]:
     return {scope: plants.service.client(plants.key(scope, name=f"ours {scope}")) for scope in Scope}
 
 
-def names_in(route: Route) -> list[str]:
-    return [name for _, name, _, _ in string.Formatter().parse(route.template) if name]
-
-
 def ask(client: httpx.Client, route: Route, things: dict[str, str], **more: Any) -> httpx.Response:
     headers = {} if route.method == "GET" else {"Idempotency-Key": f"{things is NOWHERE} {route} {more}"[:200]}
-    return client.request(route.method, route.template.format(**things), headers=headers, **more)
+    return client.request(route.method, route.template.format(**(OF_ALL_PLANTS | things)), headers=headers, **more)
 
 
 def listed(client: httpx.Client, route: Route, **query: Any) -> httpx.Response:
@@ -83,7 +97,7 @@ def told(answer: httpx.Response, things: dict[str, str]) -> tuple[int, str]:
         document = answer.json()
         text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
     for name in things.values():
-        text = re.sub(rf"(?<![\w-]){re.escape(name)}(?![\w-])", "…", text)
+        text = re.sub(rf"(?<![\w-])(?<!\d\.){re.escape(name)}(?![\w-]|\.\d)", "…", text)
     return answer.status_code, text
 
 
@@ -99,6 +113,7 @@ def examples(plants: TwoPlants, route: Route) -> list[Any]:
     name = schema.get("$ref", "").rpartition("/")[2]
     component = plants.service.app.openapi()["components"]["schemas"].get(name, {})
     found = [each["value"] for each in body.get("examples", {}).values()]
+    found += [body["example"]] if "example" in body else []
     return [*found, *schema.get("examples", ()), *component.get("examples", ()), *MORE_BODIES.get(str(route), ())]
 
 
@@ -128,9 +143,9 @@ def with_names(body: Any, things: dict[str, str]) -> tuple[Any, int]:
 
 
 def test_everything_that_a_path_names_has_an_example_of_another_plant(plants: TwoPlants) -> None:
-    missing = {name: str(route) for route in NAMED for name in names_in(route) if name not in plants.theirs}
+    missing = {name: str(route) for route in NAMED for name in names_in(route.template) if name not in plants.theirs}
     assert not missing, f"add to `things` in two_plants.py what each plant has of these: {missing}"
-    assert set(plants.theirs) == set(NOWHERE)
+    assert set(plants.theirs) | set(OF_ALL_PLANTS) == set(NOWHERE)
 
 
 @pytest.mark.parametrize("route", [each for each in NAMED if each.method == "GET"], ids=str)
@@ -180,7 +195,7 @@ def test_a_body_that_names_foreign_things_is_answered_as_if_they_were_nowhere_an
             assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
 
 
-@pytest.mark.parametrize("route", [each for each in WRITES if each not in NAMED], ids=str)
+@pytest.mark.parametrize("route", [each for each in WRITES if each not in [*NAMED, *SHARED]], ids=str)
 def test_a_write_that_is_of_no_thing_of_a_plant_needs_a_key_of_all(plants: TwoPlants, route: Route) -> None:
     before = plants.everything_kept()
     answer = ask(plants.ours, route, {})
@@ -194,6 +209,17 @@ def test_a_write_that_is_of_no_thing_of_a_plant_needs_a_key_of_all(plants: TwoPl
             f"{route}: take …OfAll of service/dependencies.py, or say here what it is of"
         )
         assert "a key of all plants" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize("route", SHARED, ids=str)
+def test_what_plants_share_is_read_by_every_key_and_changed_by_one_of_all_plants(
+    plants: TwoPlants, route: Route
+) -> None:
+    before = plants.everything_kept()
+    for body in examples(plants, route) or [None]:
+        answer = ask(plants.ours, route, {}, json=body)
+        assert answer.status_code == (200 if route.method == "GET" else 403), answer.text
+    assert plants.everything_kept() == before
 
 
 @pytest.mark.parametrize("route", LISTS, ids=str)
@@ -223,7 +249,7 @@ def test_the_lists_have_something_to_hide(plants: TwoPlants) -> None:
 @pytest.mark.parametrize("route", [each for each in ROUTES if each.method == "GET"], ids=str)
 def test_a_list_asked_for_a_foreign_thing_answers_as_if_it_were_nowhere(plants: TwoPlants, route: Route) -> None:
     of_query = {each["name"] for each in operation(plants, route).get("parameters", ()) if each["in"] == "query"}
-    for name in sorted(of_query & set(NOWHERE)):
+    for name in sorted(of_query & set(plants.theirs)):
         foreign = ask(plants.ours, route, plants.things[OURS], params={name: plants.theirs[name]})
         nowhere = ask(plants.ours, route, plants.things[OURS], params={name: NOWHERE[name]})
         assert told(foreign, plants.theirs) == told(nowhere, NOWHERE)
@@ -243,6 +269,6 @@ def test_no_scope_of_a_key_of_one_plant_opens_another_plant(
         if scope not in (route.needs, Scope.ADMINISTER):
             assert foreign.status_code == 403
             assert f"'{route.needs}'" in foreign.json()["detail"]
-        elif names_in(route) and str(route) not in MAKES_WHAT_IS_MISSING:
+        elif route in NAMED and str(route) not in MAKES_WHAT_IS_MISSING:
             assert foreign.status_code in (403, 404)
             assert told(foreign, plants.theirs) == told(ask(client, route, NOWHERE), NOWHERE)

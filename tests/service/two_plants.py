@@ -38,10 +38,11 @@ NOWHERE = IN_A_PATH | {
 }
 """For each name something that neither plant has."""
 
-ELEMENT, LOT, STORE, ON_HAND = "E-10", "L-7", "MAIN", 5
+ELEMENT, FLUID, LOT, STORE, ON_HAND = "E-10", "HM46", "L-7", "MAIN", 5
 FITTED = datetime(2025, 1, 10, 8, tzinfo=UTC)
 LAST_READING = datetime(2025, 3, 1, 8, tzinfo=UTC)
 SAFE_NAME = "photo.png"
+TARGET = "erp.mill.example"
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -101,7 +102,8 @@ def two_plants(folder: Path) -> Iterator[TwoPlants]:
     """Imported, planned and worked at, and the clock stands still."""
     with opened(folder / "plant.sqlite") as database:
         _take_in(database, folder / "told")
-        service = Served(database, create_app(database, Settings(), ticks=False))
+        settings = Settings(requests_per_minute=0, webhook_targets=(TARGET,))
+        service = Served(database, create_app(database, settings, ticks=False))
         now = datetime.now(UTC)
         service.app.dependency_overrides[dependencies._now] = lambda: now
         office = service.client(service.key(Scope.ADMINISTER, name="office"))
@@ -133,6 +135,7 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
     (order,) = _did(office.get("/v1/work-orders", params={"position": open_}))["items"]
     _did(office.post(f"/v1/work-orders/{order['id']}/issue"))
     (task,) = [task for task in order["tasks"] if task["position"] == open_]
+    hook = _did(office.post("/v1/webhooks", json={"target": f"https://{TARGET}/", "plants": [f"{plant}-PLANT"]}))
     order_id, close_out_id = str(order["id"]), str(closed["id"])
     return {
         "plant": f"{plant}-PLANT",
@@ -146,6 +149,7 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
         "file_id": str(file["id"]),
         "import_id": "1",
         "key_name": f"{plant}-KEEPER",
+        "webhook_id": str(hook["id"]),
     }
 
 
