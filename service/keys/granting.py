@@ -9,7 +9,7 @@ from api_schemas.keys import Key, KeyIn, KeyList, NewKey
 from api_schemas.problems import MemberProblem
 from scheduler.vocabulary import Scope
 from service.cursors import read_cursor, write_cursor
-from service.keys.keeping import Caller, NameTaken, NotAName, UnknownPlants, all_keys, make_key, revoke_key
+from service.keys.keeping import Caller, NameTaken, UnknownPlants, all_keys, make_key, revoke_key
 from service.problems import BadInput, InTheWay, NotAllowed, NotFound
 
 
@@ -19,6 +19,9 @@ def grant_key(connection: sa.Connection, caller: Caller, told: KeyIn, now: datet
     Raises NotAllowed for more than the caller has himself, BadInput for a plant that is not there, for a name that
     cannot be one and for an end that is past, InTheWay for a name that was given before.
     """
+    if "/" in told.name or told.name in (".", ".."):
+        says = f"'{told.name}' cannot be revoked over the network, where a name stands between two slashes"
+        raise BadInput(f"name: {says}", [MemberProblem(member="name", value=told.name, says=says)])
     expires_at = now + timedelta(days=told.days) if told.days is not None else told.expires_at
     if expires_at is not None and expires_at <= now:
         says = f"{expires_at.isoformat(timespec='minutes')} is past"
@@ -29,8 +32,6 @@ def grant_key(connection: sa.Connection, caller: Caller, told: KeyIn, now: datet
         secret = make_key(connection, told.name, told.scopes, now=now, plants=plants, expires_at=expires_at)
     except NameTaken as taken:
         raise InTheWay(str(taken)) from None
-    except NotAName as error:
-        raise BadInput(str(error), [MemberProblem(member="name", value=told.name, says=str(error))]) from None
     except UnknownPlants as error:
         slips = [
             MemberProblem(member=f"plants.{plants.index(plant)}", value=plant, says=f"there is no plant '{plant}'")

@@ -17,10 +17,6 @@ _PREFIX = "edk_"  # makes a leaked key recognisable to secret scanners
 _LAST_USE_IS_KEPT_EVERY = timedelta(minutes=10)
 
 
-class NotAName(ValueError):
-    """The text cannot name a key."""
-
-
 class NameTaken(ValueError):
     """There is or was a key of that name."""
 
@@ -80,10 +76,8 @@ def make_key(
 ) -> str:
     """Keep a new key and return its secret, which is shown this once. With `plants` it sees these alone.
 
-    Raises NotAName, NameTaken and UnknownPlants, each a ValueError.
+    Raises NameTaken and UnknownPlants, each a ValueError.
     """
-    if not name.strip() or "/" in name or name in (".", ".."):
-        raise NotAName(f"'{name}' cannot name a key: it stands between two slashes of an address")
     if connection.scalar(sa.select(api_keys.c.id).where(api_keys.c.name == name)) is not None:
         raise NameTaken(f"a key named '{name}' exists already; names are identities and are not given twice")
     only = None if plants is None else sorted(set(plants))

@@ -68,6 +68,9 @@ def create_key(
 
 @router.post("/keys/{key_name}/revoke", summary="Revoke a key at once")
 def revoke(caller: Administrator, database: OpenDatabase, now: Now, key_name: str) -> Key:
-    """Again changes nothing, so no `Idempotency-Key` is needed. Its records stay its own; its name is not free."""
+    """Again changes nothing, so no `Idempotency-Key` is needed. Its records stay its own; its name is not free.
+
+    One with a slash in its name was made by the command line beside the database, which revokes it, too.
+    """
     with database.writing() as connection:
         return end_key(connection, caller, key_name, now)
