@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api_schemas.problems import MemberProblem
 from service.problems import BadInput
 
-_VERSION = re.compile(r'"?(\d{1,15})(-[0-9a-f]+)?(-gzip)?"?', re.ASCII)
+_VERSION = re.compile(r'"(\d{1,15})(-[0-9a-f]+)?(-gzip)?"', re.ASCII)
 _JSON = "application/json"
 _NEXT = re.compile(rb'"next":"([^"\\]+)"\}$')
 """The last member of every list's answer; a cursor is written without signs that JSON escapes."""

@@ -203,11 +203,13 @@ def test_the_past_is_asked_as_it_was_known(stocked: RunningPlant) -> None:
     assert stocked.get("/v1/demand", as_of=iso(NOW))["items"] == then["items"]
 
 
-def test_pages_hold_every_item_once_and_belong_to_one_moment(stocked: RunningPlant) -> None:
-    whole = stocked.get("/v1/demand")
+@pytest.mark.parametrize(("path", "limit"), [("/v1/demand", 4), ("/v1/demand/buying", 1)])
+def test_pages_hold_every_item_once_and_belong_to_one_moment(stocked: RunningPlant, path: str, limit: int) -> None:
+    whole = stocked.get(path)
+    assert len(whole["items"]) > limit
     paged, cursor = [], None
     while True:
-        page = stocked.get("/v1/demand", limit=4, **({"cursor": cursor} if cursor else {}))
+        page = stocked.get(path, limit=limit, **({"cursor": cursor} if cursor else {}))
         paged += page["items"]
         assert page["asked"]["as_of"] == whole["asked"]["as_of"]
         stocked.later(hours=30)
