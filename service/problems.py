@@ -235,10 +235,10 @@ _OF_THE_FRAMEWORK: dict[int, type[Problem]] = {400: Problem, 404: NotFound, 413:
 def _response(document: ProblemDocument, headers: Mapping[str, str]) -> Response:
     # ascii output: a lone surrogate that a caller sent must not break the answer that names it
     body = document.model_dump_json(ensure_ascii=True)
-    named = (
-        {} if document.request_id is None else {HEADER: document.request_id}
-    )  # a fault's is sent past `RequestIds`
-    return Response(body, document.status, {**headers, **named}, "application/problem+json")
+    named = dict(headers)
+    if document.request_id is not None:
+        named[HEADER] = document.request_id  # the answer to a fault is sent past `RequestIds`
+    return Response(body, document.status, named, "application/problem+json")
 
 
 def shown(value: Any) -> str:
@@ -319,6 +319,6 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def _fault(request: Request, error: Exception) -> Response:
-        told = (present_request_id(), request.method, request.url.path, type(error).__name__)
+        told = (present_request_id(), request.method, shown(request.url.path), type(error).__name__)
         _log.error("request %s, %s %s, failed with %s", *told)  # the server logs the traceback
         return problem_response(Fault("The fault is ours and has been logged; nothing of this request was kept."))
