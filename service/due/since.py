@@ -10,7 +10,7 @@ from api_schemas.moments import EARLIEST, LATEST
 from api_schemas.problems import MemberProblem
 from service.due.tables import due_moves
 from service.plant_folder import tables as t
-from service.problems import BadInput
+from service.problems import BadInput, shown
 
 LAST_PASS, LAST_WEEK = "last-pass", "last-week"
 
@@ -33,12 +33,12 @@ def read_since(text: str) -> Since:
     try:
         told = datetime.fromisoformat(text)
     except ValueError:
-        raise _refused(f"'{text}' cannot be read") from None
+        raise _refused(text, "cannot be read") from None
     if not EARLIEST.year < told.year < LATEST.year:
-        raise _refused(f"'{text}' is not between {EARLIEST.year} and {LATEST.year}")
+        raise _refused(text, f"is not between {EARLIEST.year} and {LATEST.year}")
     is_date = len(text) == len("2026-03-05")
     if told.tzinfo is None and not is_date:
-        raise _refused(f"'{text}' has no offset")
+        raise _refused(text, "has no offset")
     return Since(text, told, is_date)
 
 
@@ -57,6 +57,6 @@ def told_since(connection: sa.Connection, since: Since, pass_id: int, as_of: dat
     return sa.and_(until, sa.or_(sa.false(), *each))
 
 
-def _refused(why: str) -> BadInput:
-    says = f"{why}; expected {_SAYS}"
-    return BadInput(says, [MemberProblem(member="since", says=says)])
+def _refused(text: str, why: str) -> BadInput:
+    says = f"'{text}' {why}; expected {_SAYS}"
+    return BadInput(says, [MemberProblem(member="since", value=shown(text), says=says)])
