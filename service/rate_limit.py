@@ -6,7 +6,6 @@ process has known as good is answered even where others at its address, behind o
 
 import hashlib
 import math
-import time
 from collections import OrderedDict
 
 from limits import RateLimitItem, RateLimitItemPerMinute
@@ -15,6 +14,7 @@ from limits.strategies import MovingWindowRateLimiter
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.clock.now import now_utc
 from service.problems import TooManyRequests, problem_response
 
 _FAILURES_PER_MINUTE = 60  # ours: a forgotten script may be wrong once a second, a person never is so often
@@ -72,6 +72,6 @@ class RateLimit:
     async def _refuse(
         self, limit: RateLimitItem, who: str, says: str, scope: Scope, receive: Receive, send: Send
     ) -> None:
-        again_s = max(math.ceil(self._limiter.get_window_stats(limit, who).reset_time - time.time()), 1)
+        again_s = max(math.ceil(self._limiter.get_window_stats(limit, who).reset_time - now_utc().timestamp()), 1)
         problem = TooManyRequests(f"{says}; ask again in {again_s} s", headers={"Retry-After": str(again_s)})
         await problem_response(problem)(scope, receive, send)
