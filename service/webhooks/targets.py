@@ -67,11 +67,11 @@ class Targets:
         self._listed = tuple(_entry(each) for each in listed if each)
 
     def check(self, url: str) -> Target:
-        """The target that `url` is. Raises TargetRefused."""
+        """The target that `url` is: a listed one, by https unless it is this machine. Raises TargetRefused."""
         if not self._listed:
             raise TargetRefused("no target is allowed here: list some in ELEMENTDUE_WEBHOOK_TARGETS")
         target = _read(url)
-        if self._entry_of(target) is None:
+        if not self._entries_of(target):
             raise TargetRefused(f"{target.netloc} is not on the list of targets")
         if target.scheme != "https" and not _is_loopback(target.host):
             raise TargetRefused(f"{target.netloc} is not this machine, so it takes https")
@@ -79,21 +79,20 @@ class Targets:
 
     def check_address(self, target: Target, address: Address) -> None:
         """Of what the target's name turned out to be, at the moment of sending. Raises TargetRefused."""
-        listed = self._entry_of(target)
-        if listed is None:
+        listed = self._entries_of(target)
+        if not listed:
             raise TargetRefused(f"{target.netloc} is no longer on the list of targets")
         real = _unwrapped(address)
         if real.is_global and not real.is_multicast:
             return
         is_named = target.host == str(address) or (target.host == _LOCALHOST and real.is_loopback)
-        if not is_named and not any(real in network for network in listed.inside if network.version == real.version):
+        inside = [network for each in listed for network in each.inside if network.version == real.version]
+        if not is_named and not any(real in network for network in inside):
             raise TargetRefused(f"{target.host} is {address}, which is inside, and the list does not say so")
 
-    def _entry_of(self, target: Target) -> _Listed | None:
+    def _entries_of(self, target: Target) -> list[_Listed]:
         usual = _DEFAULT_PORT[target.scheme]
-        return next(
-            (each for each in self._listed if each.host == target.host and (each.port or usual) == target.port), None
-        )
+        return [each for each in self._listed if each.host == target.host and (each.port or usual) == target.port]
 
 
 def _entry(listed: str) -> _Listed:
