@@ -3,92 +3,37 @@
 import base64
 import hashlib
 import hmac
-import json
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from standardwebhooks import Webhook
 
-from scheduler.vocabulary import Scope
 from service.clock.now import now_utc
-from service.keys.keeping import make_key
 from service.webhooks import outbox
 from service.webhooks.courier import Courier
-from service.webhooks.outbox import RETRIES_AFTER_S, Job, Outcome, claim
+from service.webhooks.outbox import RETRIES_AFTER_S, claim
 from service.webhooks.retention import FeedRetention
 from service.webhooks.sending import Sender
 from service.webhooks.signing import new_secret, signed_headers
 from service.webhooks.tables import webhook_deliveries, webhooks
 from service.webhooks.targets import Targets
-from service.work_orders.tables import work_orders
 from tests.flow.running_plant import RunningPlant, copied, make_planned, running
-from tests.flow.small_folder import NOW, small_plant
-
-SOURCE = "https://due.mill.example/v1/feed"
-Answer = int | Callable[[], int]
-
-
-@dataclass
-class Receiver:
-    """An integrator's end on this machine: verifies with the public library and answers as it is told to."""
-
-    url: str
-    secret: str = ""
-    answers: list[Answer] = field(default_factory=list)  # one an attempt, then 204
-    seen: list[dict[str, Any]] = field(default_factory=list)
-    ids: list[str] = field(default_factory=list)
-
-    @property
-    def entry(self) -> str:
-        return self.url.removesuffix("/hooks")
-
-    def take(self, headers: dict[str, str], body: bytes) -> int:
-        told = Webhook(self.secret).verify(body, headers)  # raises where it was not signed by us
-        self.ids.append(headers["webhook-id"])
-        assert headers["content-type"] == "application/cloudevents+json"
-        answer = self.answers.pop(0) if self.answers else 204
-        status = answer if isinstance(answer, int) else answer()
-        if 200 <= status < 300:
-            self.seen.append(told)
-        return status
-
-
-@contextmanager
-def receiving() -> Iterator[Receiver]:
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            body = self.rfile.read(int(self.headers["Content-Length"]))
-            status = receiver.take({name.lower(): value for name, value in self.headers.items()}, body)
-            self.send_response(status)
-            self.send_header("Location", receiver.url)
-            self.send_header("Content-Length", "5000" if status >= 300 else "0")
-            self.end_headers()
-            if status >= 300:
-                self.wfile.write(b"no " * 1666 + b"no")
-
-        def log_message(self, *_told: Any) -> None:
-            return
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    server.daemon_threads = True
-    receiver = Receiver(f"http://127.0.0.1:{server.server_address[1]}/hooks")
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-    thread.start()
-    try:
-        yield receiver
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()
+from tests.flow.small_folder import small_plant
+from tests.service.webhook_receiver import (
+    SOURCE,
+    Receiver,
+    SignsNow,
+    courier,
+    made,
+    notes,
+    receiving,
+    states,
+    touch,
+)
 
 
 @pytest.fixture(scope="module")
@@ -106,45 +51,6 @@ def plant(planned: Path, tmp_path: Path) -> Iterator[RunningPlant]:
 def receiver() -> Iterator[Receiver]:
     with receiving() as opened:
         yield opened
-
-
-def listed(plant: RunningPlant, *entries: str) -> None:
-    plant.app.state.webhook_targets = Targets(entries)
-
-
-def made(plant: RunningPlant, receiver: Receiver, **more: Any) -> int:
-    listed(plant, receiver.entry)
-    answer = plant.post("/v1/webhooks", {"target": receiver.url} | more, expect=201)
-    receiver.secret = answer["secret"]
-    return int(answer["id"])
-
-
-def courier(plant: RunningPlant, receiver: Receiver, timeout_s: float = 5.0) -> Courier:
-    return Courier(plant.database, Sender(Targets([receiver.entry]), timeout_s), now_utc, SOURCE, jitter=lambda: 0.0)
-
-
-class SignsNow(Sender):
-    """For a clock that runs ahead: a receiver refuses a signature that is not of today."""
-
-    def send(self, job: Job, _now: datetime) -> Outcome:
-        return super().send(job, now_utc())
-
-
-def touch(plant: RunningPlant, *notes: str) -> None:
-    """So many lines about the first order."""
-    for note in notes:
-        with plant.database.writing() as connection:
-            first = sa.select(sa.func.min(work_orders.c.id)).scalar_subquery()
-            connection.execute(sa.update(work_orders).where(work_orders.c.id == first).values(note=note))
-
-
-def states(plant: RunningPlant, webhook: int) -> list[str]:
-    items = plant.get(f"/v1/webhooks/{webhook}/deliveries")["items"]
-    return [item["state"] for item in reversed(items)]
-
-
-def notes(receiver: Receiver) -> list[str]:
-    return [event["data"]["note"] for event in receiver.seen]
 
 
 @pytest.fixture
@@ -389,61 +295,6 @@ def test_what_a_paused_webhook_was_not_told_before_the_feed_gave_it_up_is_a_dead
     with plant.database.writing() as connection:
         FeedRetention(7, SOURCE).apply(connection, now_utc() + timedelta(days=8))
     assert states(plant, webhook) == []
-
-
-def test_the_secret_is_shown_once_and_gone_with_the_webhook(plant: RunningPlant, receiver: Receiver) -> None:
-    listed(plant, receiver.entry)
-    body = {"target": receiver.url}
-    first = plant.post("/v1/webhooks", body, expect=201, Idempotency_Key="make")
-    again = plant.post("/v1/webhooks", body, expect=201, Idempotency_Key="make")
-    assert again == first
-    (shown,) = plant.get("/v1/webhooks")["items"]
-    assert shown == {name: value for name, value in first.items() if name != "secret"}
-    assert first["secret"] not in json.dumps(plant.get(f"/v1/webhooks/{first['id']}"))
-    assert plant.client.delete(f"/v1/webhooks/{first['id']}").status_code == 200
-    assert plant.client.get(f"/v1/webhooks/{first['id']}").status_code == 404
-    assert plant.get("/v1/webhooks")["items"] == []
-    assert plant.rows("webhooks")[0]["secret"] == ""
-
-
-def test_a_key_of_some_plants_makes_and_sees_webhooks_of_these_alone(plant: RunningPlant, receiver: Receiver) -> None:
-    whole = made(plant, receiver)
-    own = plant.rows("plants")[0]["plant"]
-    with plant.database.writing() as connection:
-        key = make_key(connection, "of one plant", [Scope.ADMINISTER], now=NOW, plants=[own])
-    headers = {"Authorization": f"Bearer {key}"}
-    refused = plant.client.post(
-        "/v1/webhooks", json={"target": receiver.url, "plants": ["ELSEWHERE"]}, headers=headers
-    )
-    assert refused.status_code == 403
-    answer = plant.client.post("/v1/webhooks", json={"target": receiver.url}, headers=headers).json()
-    assert answer["plants"] == [own]
-    seen = plant.client.get("/v1/webhooks", headers=headers).json()["items"]
-    assert [each["id"] for each in seen] == [answer["id"]]
-    hidden = plant.client.get(f"/v1/webhooks/{whole}", headers=headers)
-    missing = plant.client.get("/v1/webhooks/999", headers=headers)
-    assert hidden.status_code == missing.status_code == 404
-    assert hidden.json()["detail"].replace(str(whole), "999") == missing.json()["detail"]
-    plant.post("/v1/webhooks", {"target": receiver.url, "plants": ["NOWHERE"]}, expect=422)
-
-
-def test_lists_of_webhooks_go_on_behind_the_one_that_was_last(plant: RunningPlant, receiver: Receiver) -> None:
-    ids = [made(plant, receiver) for _ in range(3)]
-    page = plant.get("/v1/webhooks", limit=2)
-    assert [each["id"] for each in page["items"]] == ids[:2]
-    plant.client.delete(f"/v1/webhooks/{ids[0]}")
-    rest = plant.get("/v1/webhooks", limit=2, cursor=page["next"])
-    assert ([each["id"] for each in rest["items"]], rest["next"]) == (ids[2:], None)
-    assert plant.client.get("/v1/webhooks", params={"cursor": "x"}).status_code == 422
-
-
-def test_a_target_that_nobody_listed_is_refused_with_what_to_do(plant: RunningPlant) -> None:
-    listed(plant)
-    refused = plant.post("/v1/webhooks", {"target": "https://erp.mill.example/"}, expect=422)
-    assert "ELEMENTDUE_WEBHOOK_TARGETS" in refused["detail"]
-    listed(plant, "erp.mill.example")
-    refused = plant.post("/v1/webhooks", {"target": "https://169.254.169.254/"}, expect=422)
-    assert [error["member"] for error in refused["errors"]] == ["target"]
 
 
 def test_a_target_that_is_no_longer_listed_or_turns_out_to_be_inside_is_not_asked(
