@@ -11,7 +11,8 @@ import sqlalchemy as sa
 from service.keys.keeping import Caller
 from service.plant_folder import layout
 from service.plant_folder import tables as t
-from service.plant_folder.known_now import known_now
+from service.plant_folder.known import Known
+from service.plant_folder.known_now import terms_now
 from service.plant_folder.layout import TableLayout
 from service.plant_folder.register import Register
 from service.plant_folder.tables import TABLE
@@ -74,7 +75,7 @@ class Wording:
 
     def __init__(self, connection: sa.Connection, resource: Resource) -> None:
         self._resource = resource
-        self._register = Register(known_now(connection))
+        self._register = Register(Known(plants=terms_now(connection)))
 
     def told(self, row: sa.RowMapping) -> dict[str, Any]:
         """What is known of the row, by member."""

@@ -150,7 +150,9 @@ class RowFindings(Findings):
 
     def refuse(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:
         told = self.refused_rows.setdefault(row or 0, [])
-        if len(told) < _MOST_OF_A_ROW:
+        if not told or (
+            self.has_room and len(told) < _MOST_OF_A_ROW
+        ):  # where most is wrong, one reason a row will do
             told.append(Refusal(*_fit_to_show(file, row, column, value), says))
 
     def remark(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:

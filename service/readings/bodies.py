@@ -24,8 +24,7 @@ from service.strict_json import parse_strictly
 MOST_ROWS = 50_000
 """Of one body: beyond it the answer comes late, and a repeat costs much (ours)."""
 
-JSON, LINES, CSV = "application/json", "application/x-ndjson", "text/csv"
-MEDIA_TYPES = (JSON, LINES, CSV)
+MEDIA_TYPES = ("application/json", "application/x-ndjson", "text/csv")
 
 _ROWS_IN_BLOCK = 2000
 _COMMA = ","
@@ -203,6 +202,6 @@ def _takes_unit(column: Column) -> bool:
 
 def as_problem(refused: FileRefused) -> BadInput:
     """A body that is no table, as the API tells it."""
-    member = "body" if refused.row is None else f"line {refused.row}"
+    member = f"line {refused.row}" if refused.row else "body"
     value = None if refused.value is None else shown(refused.value)
     return BadInput(f"{member}: {refused}", [MemberProblem(member=member, value=value, says=str(refused))])
