@@ -132,7 +132,8 @@ class Findings:
 class RowFindings(Findings):
     """Gathers them row by row, for rows that are taken though others are refused.
 
-    `refused_rows` and `remarked_rows` are by the row's number; what is wrong with the whole has the number 0.
+    `refused_rows` and `remarked_rows` are by the row's number; what is wrong with the whole has the number 0. Where
+    many rows are wrong one reason is told of each, since all of them are held.
     """
 
     def __init__(self) -> None:
@@ -150,9 +151,7 @@ class RowFindings(Findings):
 
     def refuse(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:
         told = self.refused_rows.setdefault(row or 0, [])
-        if not told or (
-            self.has_room and len(told) < _MOST_OF_A_ROW
-        ):  # where most is wrong, one reason a row will do
+        if not told or (self.has_room and len(told) < _MOST_OF_A_ROW):
             told.append(Refusal(*_fit_to_show(file, row, column, value), says))
 
     def remark(self, file: str, row: int | None, column: str | None, value: str | None, says: str) -> None:

@@ -48,11 +48,7 @@ class RowByRow(TableReading):
         for block in blocks:
             taken = FolderRows()
             self._take(block, taken)
-            rows = list(taken)
-            for row in rows:
-                if row.recorded_at is None:
-                    row.recorded_at = self._recorded_now
-            yield rows
+            yield list(taken)
 
     def _take(self, block: list[Row], rows: FolderRows) -> None:
         refused = self._gathered.refused_rows
@@ -63,6 +59,8 @@ class RowByRow(TableReading):
             row = self._reading.read((line, cells, unreadable))
             if self._has_checks:
                 self._check_row(row, cells)
+            if row.recorded_at is None:
+                row.recorded_at = self._recorded_now
             if line not in refused:
                 self._take_once(row, cells, rows)
 

@@ -107,6 +107,12 @@ def test_the_same_again_is_as_before_and_changes_nothing(service: Served, client
     assert kept(service) == before
 
 
+def test_a_repeat_far_below_is_still_a_repeat(client: httpx.Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bodies, "_ROWS_IN_BLOCK", 2)
+    told = send(client, *(dp(number) for number in (1, 2, 3, 4, 1, 5, 2)))
+    assert told["counts"] == {"new": 5, "as_before": 2, "corrected": 0, "refused": 0}
+
+
 def test_another_value_corrects_and_the_earlier_one_stays_on_record(service: Served, client: httpx.Client) -> None:
     send(client, dp(1))
     told = send(client, dp(1, dp=1.4, flow=180))
