@@ -89,7 +89,7 @@ def check(
 
 
 def _level_changed(away: Away, pack: Pack) -> bool:
-    """Whether a close-out, of this system or of an unknown one, tells of the level what the sheet cannot know."""
+    """Whether a close-out, of the system or of an unknown one, says of the level what the sheet cannot know."""
     return any(
         entry.told.deed is Deed.CLOSE
         and entry.told.system in (None, pack.order.system)

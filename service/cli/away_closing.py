@@ -2,15 +2,19 @@
 
 import dataclasses
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import typer
 from pydantic import BaseModel, ValidationError
 
+from api_schemas.checks import CheckIn
 from api_schemas.client.outbox import Deed, Entry, Fate, Told
+from api_schemas.client.shelf import Verdict, compare
 from api_schemas.close_outs import CloseOutIn
+from api_schemas.packs import Pack
 from service.cli import close_out_options as told
 from service.cli.away_folder import Away, job_of, opened_away
 from service.cli.away_tables import what
@@ -63,9 +67,18 @@ def close(
     )
     checked(CloseOutIn, body)
     with opened_away() as away:
-        job, of_system, target = _whose(away, task, position, system)
-        entry = away.outbox.add(Told(job, Deed.CLOSE, of_system, target, body), now)
-        acknowledge(entry)
+        pack = _pack_of(away, task, position)
+        whose = (
+            Told(f"task {task}" if task is not None else f"at {position or system}", Deed.CLOSE, system, body=body)
+            if pack is None
+            else Told(job_of(pack.order.id), Deed.CLOSE, pack.order.system, pack.order.id, body)
+        )
+        entry = away.outbox.add(whose, now)
+    acknowledge(entry)
+    if pack is not None and confirm is None:
+        for doubt in doubts(pack, body, now):
+            typer.echo(f"not as specified, as far as the sheet tells: {doubt}", err=True)
+            typer.echo(f"if so it was: elementdue away settle {entry.id} --confirm WHY", err=True)
 
 
 def attach(
@@ -153,17 +166,29 @@ def _changed(old: Entry, new: Mapping[str, Any], take_back: list[str], confirm: 
     return body
 
 
-def _whose(
-    away: Away, task: int | None, position: str | None, system: str | None
-) -> tuple[str, str | None, int | None]:
-    """The job, the system and the order that a close-out is of, as far as what is carried says so."""
-    pack = away.pack_with(task) if task is not None else away.pack_at(position) if position is not None else None
-    if pack is not None:
-        return job_of(pack.order.id), pack.order.system, pack.order.id
-    if task is not None:
+def _pack_of(away: Away, task: int | None, position: str | None) -> Pack | None:
+    """The carried job that a close-out ends, if there is one."""
+    if task is None:
+        return None if position is None else away.pack_at(position)
+    pack = away.pack_with(task)
+    if pack is None:
         typer.echo(f"task {task} is in no job that is carried; whether there is one shows when it is sent", err=True)
-        return f"task {task}", system, None
-    return f"at {position or system}", system, None
+    return pack
+
+
+def doubts(pack: Pack, body: Mapping[str, Any], at: datetime) -> Iterator[str]:
+    """What the sheet calls wrong of what was fitted and poured: asked now, while somebody still stands there."""
+    told = [sheet for sheet in pack.sheets if body.get("task", sheet.task) == sheet.task]
+    sheet = next((each for each in told if body.get("position", each.position) == each.position), None)
+    if sheet is None:
+        return
+    scans: list[CheckIn] = []
+    element = body.get("element", {})
+    if sheet.position and "part_number" in element:
+        scans.append(CheckIn(task=sheet.task, part_number=element["part_number"], lot=element.get("lot")))
+    scans += [CheckIn(task=sheet.task, fluid=oil["fluid"], fluid_lot=oil.get("lot")) for oil in body.get("oil", [])]
+    for scan in scans:
+        yield from (each.says for each in compare(pack, scan, at) if each.verdict is Verdict.WRONG)
 
 
 def acknowledge(entry: Entry) -> None:

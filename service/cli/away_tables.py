@@ -7,9 +7,11 @@ from typing import Any
 
 from rich.text import Text
 
+from api_schemas.client.errors import in_words
 from api_schemas.client.outbox import Deed, Entry, Fate
 from api_schemas.client.shelf import Compared, Verdict, verdict_of
 from api_schemas.packs import Pack
+from api_schemas.problems import ProblemDocument
 from service.cli.due_table import bare_table, wide_console
 
 
@@ -69,10 +71,9 @@ def print_conflicts(entries: Sequence[Entry], held_up: Mapping[int, int]) -> Non
     """Each refused entry with the service's words, and how it can be settled."""
     lines = []
     for entry in entries:
-        problem = entry.problem or {}
+        said = in_words(ProblemDocument.model_validate(entry.problem))
         lines.append(f"entry {entry.id}, {entry.told.job}: {what(entry)}")
-        lines.append(f"  {problem.get('detail') or problem.get('title')}")
-        lines += [f"  {each['member']}: {each['says']}" for each in problem.get("errors", [])]
+        lines += [f"  {line}" for line in said.splitlines()]
         if held_up.get(entry.id):
             lines.append(f"  {held_up[entry.id]} more of this job wait for it")
         lines.append(f"  elementdue away settle {entry.id} {_ways(entry)}")

@@ -108,7 +108,9 @@ def test_a_mismatch_is_shown_with_the_services_words_and_settled(
 ) -> None:
     plant, (_, task) = technician.plant, job
     on_phone("fetch")
-    on_phone("close", "--task", str(task), "--element", "EL-25", "--lot", "X-1", "--hours", "12")
+    doubted = on_phone("close", "--task", str(task), "--element", "EL-25", "--lot", "X-1", "--hours", "12")
+    assert "EL-25 is neither the specified EL-10" in words(doubted)
+    assert "away settle 1 --confirm WHY" in words(doubted)
     assert "entry 1 is REFUSED" in words(on_phone("sync", expect=1))
     said = words(on_phone("conflicts"))
     assert "away settle 1" in said

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from api_schemas.checks import CheckIn
 from api_schemas.client.shelf import LITRES_IN, Verdict, compare, verdict_of
-from api_schemas.packs import Pack
+from api_schemas.packs import CheckSheet, Pack
 from scheduler.units import to_canonical
 from scheduler.vocabulary import UNIT_SYMBOLS, QuantityKind
 from service.schema import metadata
@@ -21,7 +21,7 @@ from tests.flow.running_plant import RunningPlant, make_planned, running
 from tests.flow.small_folder import BREATHER, NOW, RETURN, STRAINER, SmallPlant, moment, small_plant
 from tests.how_often import scans
 
-SCANS = scans(20)
+SCANS = scans(24)
 
 
 def many_things() -> SmallPlant:
@@ -96,16 +96,23 @@ SIZES = ((20, "L"), (208, "L"), (55, "gal"), (20_000, "mL"), (0.2, "m3"), (20.2,
 POURS = (0.5, 4, 11.99, 12, 12.001, 12.005, 12.02, 13, 16, 25, 399, 400, 400.02, 412, 500, 1000)
 
 
-def scan(draw: random.Random, task: int) -> dict[str, Any]:
-    told: dict[str, Any] = {"task": task}
-    if draw.random() < 0.6:
-        told |= {"part_number": draw.choice(PARTS), "lot": draw.choice(LOTS)}
-    if draw.random() < 0.6:
-        told |= {"label": draw.choice(LABELS)} if draw.random() < 0.4 else {"fluid": draw.choice(FLUIDS)}
+def scan(draw: random.Random, sheet: CheckSheet) -> dict[str, Any]:
+    """Mostly what belongs to the job: a wrong thing among right ones would hide what they come to."""
+    told: dict[str, Any] = {"task": sheet.task}
+    kinds = draw.choice(["part", "part", "fluid", "fluid", "volume", "part fluid", "part fluid volume"])
+    if "part" in kinds and sheet.position:
+        listed = draw.choice(sheet.parts) if draw.random() < 0.8 else None
+        lots = [lot.lot or None for lot in listed.lots] if listed is not None and draw.random() < 0.7 else LOTS
+        part = draw.choice(PARTS) if listed is None else listed.part_number
+        told |= {"part_number": part, "lot": draw.choice(lots or LOTS)}
+    if "fluid" in kinds:
+        right = draw.random() < 0.7
+        by_label = {"label": draw.choice(LABELS[:2] if right else LABELS)}
+        told |= by_label if draw.random() < 0.4 else {"fluid": "OIL-46" if right else draw.choice(FLUIDS)}
         size = draw.choice(SIZES)
         told["fluid_lot"] = draw.choice(FLUID_LOTS)
         told["container"] = None if size is None else {"value": size[0], "unit": size[1]}
-    if draw.random() < 0.4 or len(told) == 1:
+    if "volume" in kinds or len(told) == 1:
         told["volume"] = {"value": draw.choice(POURS), "unit": "L"}
     return {name: value for name, value in told.items() if value is not None}
 
@@ -115,13 +122,13 @@ def test_right_away_is_never_refused_and_wrong_away_is_never_accepted(
     full_store: RunningPlant, tmp_path: Path, level: str
 ) -> None:
     packs = packs_with_level(full_store, tmp_path / "phone", level)
-    draw = random.Random(20260305)  # noqa: S311
+    draw = random.Random(f"20260305 {level}")  # noqa: S311
     sheets = [(pack, sheet) for pack in packs for sheet in pack.sheets]
     assert {sheet.position for _, sheet in sheets} >= {RETURN, STRAINER, BREATHER}
     found: Counter[tuple[str, str]] = Counter()
     for _ in range(SCANS):
         pack, sheet = draw.choice(sheets)
-        told = scan(draw, sheet.task)
+        told = scan(draw, sheet)
         at = full_store.now + timedelta(days=draw.choice([0.0, 0.0, 2.9, 3.0, 3.1, 6.0, 13.0]))
         away = verdict_of(compare(pack, CheckIn.model_validate(told), at))
         answer = full_store.client.post("/v1/checks", json=told | {"at": at.isoformat()})
@@ -131,9 +138,8 @@ def test_right_away_is_never_refused_and_wrong_away_is_never_accepted(
             assert verdict == "as_specified", (told, answer.text)
         if away is Verdict.WRONG:
             assert verdict == "refused", (told, answer.text)
-    assert {away for away, _ in found} == set(Verdict), found
-    # it is of use only if it can tell (ours; many of these scans nobody could tell)
-    assert sum(n for (away, _), n in found.items() if away is not Verdict.CANNOT_TELL) > SCANS / 3, found
+    # the comparison is of use only if it can tell, and the test only if all three come about
+    assert all(sum(n for (away, _), n in found.items() if away is each) >= SCANS / 8 for each in Verdict), found
 
 
 @pytest.fixture
