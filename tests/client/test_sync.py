@@ -17,7 +17,7 @@ from tests.flow.small_folder import HOURS_NOW, RETURN, SIDE_A, SIDE_B
 from tests.how_often import kills
 from tests.service.evidence_files import jpeg
 
-BAD_DAYS = kills(2)
+BAD_DAYS = kills(1)
 
 
 def issued(plant: RunningPlant, position: str = RETURN) -> tuple[int, int]:
