@@ -101,6 +101,7 @@ class System(_Described):
     isolation_procedure: Text = MAY
     permits: Text = MAY
     level_position: Text = MAY
+    walking_order: Pieces = MAY
 
 
 class ElementType(_Described):

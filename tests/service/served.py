@@ -117,15 +117,16 @@ def _surroundings(database: Path | None, environment: dict[str, str]) -> dict[st
 class ServerProcess:
     """`elementdue serve` on a free port of this machine, its output kept in files beside the database."""
 
-    def __init__(self, database: Path, *arguments: str) -> None:
+    def __init__(self, database: Path, *arguments: str, **environment: str) -> None:
         self.database = database
         self.url = f"http://127.0.0.1:{free_port()}"
+        self._environment = environment
         self._arguments = ("serve", "--port", self.url.rpartition(":")[2], *arguments)
         self._process: StartedCommand | None = None
 
     def start(self) -> None:
         """Start and wait until it answers."""
-        surroundings = _surroundings(self.database, {})
+        surroundings = _surroundings(self.database, self._environment)
         self._process = StartedCommand(
             *self._arguments, environment=surroundings, out=self.stdout_file, err=self.stderr_file
         )

@@ -48,7 +48,7 @@ def live(folder: Path, *, kills: int, seed: int) -> Lived:
         for server in servers:
             server.start()
             ended.callback(server.stop)
-        _ask(servers[0], "POST", "/v1/passes")
+        _ask(servers[0], servers[0].key, "POST", "/v1/passes")
         clients = [
             Client(system, line.url, servers[0].key, history, seed + number)
             for number, system in enumerate(plant.SYSTEMS)
@@ -68,7 +68,7 @@ def live(folder: Path, *, kills: int, seed: int) -> Lived:
             client.leave()
         for client in clients:
             client.join()
-        feed = whole_feed(servers[0])
+        feed = whole_feed(servers[0], servers[0].key)
         reader.leave_after(feed[-1]["number"] if feed else 0)
         reader.join()
     return Lived(file, history, line, reader.seen, feed, [each.fault for each in (*clients, reader) if each.fault])
@@ -88,20 +88,20 @@ def _until_some_more_is_done(history: History, clients: list[Client]) -> None:
         time.sleep(0.01)
 
 
-def _ask(server: ServerProcess, method: str, path: str, **query: Any) -> Any:
+def _ask(server: ServerProcess, key: str, method: str, path: str, **query: Any) -> Any:
     answer = httpx.request(
-        *(method, server.url + path), params=query, headers={"Authorization": f"Bearer {server.key}"}, timeout=60.0
+        *(method, server.url + path), params=query, headers={"Authorization": f"Bearer {key}"}, timeout=60.0
     )
     assert answer.status_code in {200, 201}, answer.text
     return answer.json()
 
 
-def whole_feed(server: ServerProcess) -> list[dict[str, Any]]:
+def whole_feed(server: ServerProcess, key: str) -> list[dict[str, Any]]:
     """Every change that the service keeps, page by page."""
     found: list[dict[str, Any]] = []
     after = 0
     while True:
-        page = _ask(server, "GET", "/v1/feed", after=after, limit=500)
+        page = _ask(server, key, "GET", "/v1/feed", after=after, limit=500)
         found += page["items"]
         if not page["items"]:
             return found
