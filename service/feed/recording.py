@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from scheduler.vocabulary import FeedType, WorkOrderState
 from service.clock.now import now_utc
 from service.diagnoses.tables import diagnoses
-from service.feed.dates import dates_that_changed
+from service.feed.dates import Told, dates_that_changed
 from service.feed.noticing import Noticed
 from service.feed.pictures import Picture, close_outs_told, diagnoses_told, orders_and_shortages
 from service.feed.tables import feed, feed_newest, feed_told
@@ -91,7 +91,7 @@ class Teller:
         if self._connection.execute(sa.update(feed_newest).values(**told)).rowcount == 0:
             self._connection.execute(sa.insert(feed_newest).values(id=_ONLY_ROW, **told))
 
-    def _dates(self, *, first: bool) -> Iterable[tuple[FeedType, str, str, str | None, str, Mapping[str, Any]]]:
+    def _dates(self, *, first: bool) -> Iterable[Told]:
         if not (self._noticed.has_pass or first):
             return ()
         return dates_that_changed(self._connection, self._noticed.moved())
