@@ -95,14 +95,12 @@ def aftermath(tmp_path_factory: pytest.TempPathFactory) -> Aftermath:
 def _live(folder: Path, seed: int) -> Aftermath:
     file, told, stop = folder / "plant.sqlite", folder / "other.sqlite", folder / "stop"
     draw = random.Random(seed)  # noqa: S311
-    with opened(file) as database, database.writing() as connection:
-        secret = make_key(
-            connection, "other system", [Scope.INTEGRATE, Scope.READ, Scope.WORK], now=datetime.now(UTC)
-        )
+    now, may = datetime.now(UTC), [Scope.INTEGRATE, Scope.READ, Scope.WORK]
     with opened(file) as database:
-        import_folder(database, plant.write_quay(folder / "quay"), name="quay", now=datetime.now(UTC), by="test")
+        import_folder(database, plant.write_quay(folder / "quay"), name="quay", now=now, by="test")
         with database.writing() as connection:
-            office = make_key(connection, "office", [Scope.ADMINISTER], now=datetime.now(UTC))
+            secret = make_key(connection, "other system", may, now=now)
+            office = make_key(connection, "office", [Scope.ADMINISTER], now=now)
     with ExitStack() as ended:
         receiver = ended.enter_context(Receiver())
         server = ServerProcess(
