@@ -22,6 +22,7 @@ from service.database import Database
 from service.demand import routes as demand_routes
 from service.description import completing
 from service.due import routes as due_routes
+from service.due.kept_pages import KeptPages
 from service.evidence import routes as evidence_routes
 from service.evidence.content import LARGEST_FILE_BYTES
 from service.exports import routes as export_routes
@@ -112,6 +113,7 @@ def create_app(
     app.state.clock = clock
     app.state.webhook_targets = targets
     app.state.feed_watch = FeedWatch(database)
+    app.state.due_pages = KeptPages()
     app.state.local_caller = local_caller
     app.state.public_address = settings.public_address
     problems.install(app)

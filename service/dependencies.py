@@ -15,7 +15,7 @@ from scheduler.vocabulary import Scope
 from service.clock.now import now_utc
 from service.database import Database
 from service.keys.answering import digest_of
-from service.keys.keeping import Caller, caller_of, keep_use, use_is_stale
+from service.keys.keeping import Caller, caller_of, keep_use
 from service.problems import NotAllowed, Unauthenticated, UnauthenticatedReader
 
 _bearer = HTTPBearer(auto_error=False, description="A key made by `elementdue keys create`.")
@@ -106,10 +106,10 @@ def _known(
     if secret is None:
         raise refused("send the header 'Authorization: Bearer …' with a key of this installation")
     with database.reading() as connection:
-        caller = caller_of(connection, secret, now)
-        stale = caller is not None and use_is_stale(connection, secret, now)
-    if caller is None:
+        found = caller_of(connection, secret, now)
+    if found is None:
         raise refused("the key is unknown, expired or revoked")
+    caller, stale = found
     request.state.caller = caller.name
     if stale:
         with suppress(OperationalError), database.writing(waits=False) as connection:  # no reader waits for an import

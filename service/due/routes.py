@@ -3,7 +3,7 @@
 from typing import Annotated
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query, Request, Response
 from starlette.responses import JSONResponse
 
 from api_schemas.due import DueItem, DueList, PassNote
@@ -13,8 +13,9 @@ from service.clock.turn import moment_of_turn
 from service.cursors import PageAfter
 from service.dependencies import IdempotencyKey, Now, OnlyPlant, OpenDatabase, PlannerOfAll, Reader, RequestDigest
 from service.due.history import changes_since, history_of
-from service.due.listing import LONGEST_PAGE, due_at_moment, due_from_last_pass, due_of_position
-from service.due.planning_pass import run_pass
+from service.due.kept_pages import KeptPages
+from service.due.listing import LONGEST_PAGE, display_units, due_at_moment, due_from_last_pass, due_of_position
+from service.due.planning_pass import last_pass_id, run_pass
 from service.due.since import LAST_WEEK, read_since
 from service.keys.answering import Answer, answer_once, response_of
 from service.problems import NotFound
@@ -26,10 +27,16 @@ Limit = Annotated[int, Query(ge=1, le=LONGEST_PAGE, description="Items on a page
 OnlySystem = Annotated[str | None, Query(max_length=200, description="Only this system's.")]
 
 
-@router.get("/due", summary="What is due, by date, with its uncertainty and its reason")
+def _pages(request: Request) -> KeptPages:
+    found: KeptPages = request.app.state.due_pages
+    return found
+
+
+@router.get("/due", response_model=DueList, summary="What is due, by date, with its uncertainty and its reason")
 def list_due(
     caller: Reader,
     database: OpenDatabase,
+    pages: Annotated[KeptPages, Depends(_pages)],
     plant: OnlyPlant,
     as_of: Annotated[
         Moment | None,
@@ -38,12 +45,24 @@ def list_due(
     system: OnlySystem = None,
     limit: Limit = LONGEST_PAGE,
     cursor: PageAfter = None,
-) -> DueList:
+) -> Response:
     """One item per position in service, sorted by `due_at`, those without a date last."""
     with database.reading() as connection:
         if as_of is not None:
-            return due_at_moment(connection, caller, as_of, plant=plant, system=system)
-        return due_from_last_pass(connection, caller, limit=limit, cursor=cursor, plant=plant, system=system)
+            content = _written(due_at_moment(connection, caller, as_of, plant=plant, system=system))
+        else:
+            units = tuple(sorted(display_units(connection).items()))
+            content = pages.page(
+                (last_pass_id(connection), units, caller.plants, limit, cursor, plant, system),
+                lambda: _written(
+                    due_from_last_pass(connection, caller, limit=limit, cursor=cursor, plant=plant, system=system)
+                ),
+            )
+    return Response(content, media_type="application/json")
+
+
+def _written(page: DueList) -> bytes:
+    return page.model_dump_json().encode()
 
 
 @router.get("/due/changes", summary="What is new, earlier, later and done since then")

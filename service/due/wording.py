@@ -85,7 +85,7 @@ class Wording:
         return _DIAGNOSES[code.split(":", maxsplit=1)[0]](self, numbers)
 
     def date(self, day: float) -> str:
-        return from_day(day).astimezone(self.zone).strftime("%Y-%m-%d")
+        return from_day(day).astimezone(self.zone).date().isoformat()
 
     def amount(self, value: float, kind: QuantityKind) -> str:
         unit = (_US_UNIT if self.display_units is DisplayUnits.US else _METRIC_UNIT)[kind]

@@ -100,22 +100,21 @@ def make_key(
     return secret
 
 
-def caller_of(connection: sa.Connection, secret: str, now: datetime) -> Caller | None:
-    """The caller whose key this is, or None where it is unknown, expired or revoked."""
-    row = _row(connection, secret)
+def caller_of(connection: sa.Connection, secret: str, now: datetime) -> tuple[Caller, bool] | None:
+    """The caller whose key this is, or None where it is unknown, expired or revoked.
+
+    And whether the key's last use should be written again: not at every request, since each costs a write.
+    """
+    query = sa.select(api_keys).where(api_keys.c.secret_sha256 == _digest(secret))
+    row = connection.execute(query).mappings().one_or_none()
     if row is None or row["revoked_at"] is not None:
         return None
     if row["expires_at"] is not None and row["expires_at"] <= now:
         return None
     plants = None if row["plants"] is None else frozenset(row["plants"])
     scopes = frozenset(Scope(scope) for scope in row["scopes"])
-    return Caller(row["name"], scopes, plants, row["expires_at"])
-
-
-def use_is_stale(connection: sa.Connection, secret: str, now: datetime) -> bool:
-    """Whether the key's last use should be written again; not at every request, since each costs a write."""
-    row = _row(connection, secret)
-    return row is not None and (row["last_used_at"] is None or now - row["last_used_at"] > _LAST_USE_IS_KEPT_EVERY)
+    is_stale = row["last_used_at"] is None or now - row["last_used_at"] > _LAST_USE_IS_KEPT_EVERY
+    return Caller(row["name"], scopes, plants, row["expires_at"]), is_stale
 
 
 def keep_use(connection: sa.Connection, secret: str, now: datetime) -> None:
@@ -134,11 +133,6 @@ def all_keys(connection: sa.Connection) -> list[dict[str, Any]]:
     """Every key but its secret, oldest first."""
     columns = [column for column in api_keys.c if column.name != "secret_sha256"]
     return [dict(row) for row in connection.execute(sa.select(*columns).order_by(api_keys.c.id)).mappings()]
-
-
-def _row(connection: sa.Connection, secret: str) -> sa.RowMapping | None:
-    query = sa.select(api_keys).where(api_keys.c.secret_sha256 == _digest(secret))
-    return connection.execute(query).mappings().one_or_none()
 
 
 def _digest(secret: str) -> str:

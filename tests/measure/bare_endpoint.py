@@ -1,19 +1,23 @@
 """A bare FastAPI and SQLAlchemy endpoint beside ours: the same rows, the same models, and nothing else.
 
-No key, no scope, no plants, no strict reading of JSON, no `Idempotency-Key`, no feed, no words: what is left is what
-anybody's endpoint costs. `python -m tests.measure.bare_endpoint URL PORT` serves it.
+No key, no scope, no plants, no strict reading of JSON, no units but ours, no `Idempotency-Key`, no comparison with
+what is recorded, no feed, no words: what is left is what anybody's endpoint costs.
+`python -m tests.measure.bare_endpoint URL PORT` serves it.
 """
 
 import sys
+from datetime import UTC, datetime
 from typing import Annotated
 
 import sqlalchemy as sa
 import uvicorn
 from fastapi import FastAPI, Query
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api_schemas.due import DiagnosisNote, DueItem, DueList, PassNote, Pressure
 from service.database import Database
 from service.due.tables import due_items, passes
+from service.plant_folder import tables as t
 
 app = FastAPI()
 database = Database(sys.argv[1])
@@ -53,6 +57,47 @@ def _item(row: sa.RowMapping) -> DueItem:
         pressure=pressure,
         diagnoses=[DiagnosisNote(code=each["code"], severity=each["severity"], says="") for each in row["diagnoses"]],
     )
+
+
+class Reading(BaseModel):
+    """A row of the bulk body, in canonical units, with bounds as anybody would write them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    position: Annotated[str, Field(min_length=1, max_length=200)]
+    at: AwareDatetime
+    dp: Annotated[float, Field(ge=0, le=1000)]
+    flow: Annotated[float, Field(ge=0, le=100_000)]
+    oil_temperature: Annotated[float, Field(ge=-60, le=200)]
+
+
+class Readings(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    units: dict[str, str]
+    rows: Annotated[list[Reading], Field(max_length=50_000)]
+
+
+@app.post("/dp-readings")
+def add_dp_readings(body: Readings) -> dict[str, int]:
+    now = datetime.now(UTC)
+    rows = [
+        {
+            "position": row.position,
+            "at": row.at,
+            "at_is_date": False,
+            "stage": "",
+            "dp_bar": row.dp,
+            "flow_lpm": row.flow,
+            "oil_temperature_degC": row.oil_temperature,
+            "recorded_at": now,
+            "source": "bare",
+        }
+        for row in body.rows
+    ]
+    with database.writing() as connection:
+        connection.execute(sa.insert(t.TABLE["dp_readings"]), rows)
+    return {"new": len(rows)}
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from scheduler.vocabulary import Scope
 from service import database as opening
-from service.keys.keeping import Caller, keep_use, revoke_key, use_is_stale
+from service.keys.keeping import Caller, caller_of, keep_use, revoke_key
 from service.keys.tables import api_keys
 from tests.service.route_table import Route, api_routes
 from tests.service.served import Served, ServerProcess, run, served
@@ -175,7 +175,9 @@ def test_last_use_is_kept_but_not_written_at_each_request(service: Served) -> No
     an_hour_ago = datetime.now(UTC) - timedelta(hours=1)
     with service.database.writing() as connection:
         keep_use(connection, key, an_hour_ago)
-        assert use_is_stale(connection, key, datetime.now(UTC))
+        found = caller_of(connection, key, datetime.now(UTC))
+        assert found is not None
+        assert found[1]
     with service.client(key) as client:
         client.get("/v1/me")
     assert last_used() != an_hour_ago
