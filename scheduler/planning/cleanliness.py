@@ -83,7 +83,7 @@ def assess_cleanliness(columns: PlantColumns, goes_round: frozenset[int] = froze
 
     `goes_round`: positions past whose element the oil is known to go; equal counts are no fault of that element.
     """
-    seen = _Seen(columns, columns.oil_samples, goes_round, _fresh_starts(columns), *_bounds(columns.oil_samples))
+    seen = _Seen(columns, columns.oil_samples, goes_round, _fresh_starts(columns), *sample_bounds(columns.oil_samples))
     systems = [int(system) for system in np.flatnonzero(columns.systems_ready())]
     wanted = {system: _target_of(columns, system) for system in systems}
     judged = _judge_all(seen, {system: target for system, target in wanted.items() if target is not None})
@@ -100,7 +100,7 @@ class _Seen:
     high_per_mL: Floats
 
 
-def _bounds(samples: OilSampleRows) -> tuple[Floats, Floats]:
+def sample_bounds(samples: OilSampleRows) -> tuple[Floats, Floats]:
     """Bounds (samples, 3) of the counts per mL; a count stands before the code that was made of it."""
     numbers = [(None, None, None) if code is None else code.numbers for code in samples.code]
     value = np.array([[-1 if each is None else each.value for each in row] for row in numbers], dtype=np.intp)
