@@ -83,7 +83,9 @@ def assess_cleanliness(columns: PlantColumns, goes_round: frozenset[int] = froze
 
     `goes_round`: positions past whose element the oil is known to go; equal counts are no fault of that element.
     """
-    seen = _Seen(columns, columns.oil_samples, goes_round, _fresh_starts(columns), *sample_bounds(columns.oil_samples))
+    seen = _Seen(
+        columns, columns.oil_samples, goes_round, _fresh_starts(columns), *sample_bounds(columns.oil_samples)
+    )
     systems = [int(system) for system in np.flatnonzero(columns.systems_ready())]
     wanted = {system: _target_of(columns, system) for system in systems}
     judged = _judge_all(seen, {system: target for system, target in wanted.items() if target is not None})

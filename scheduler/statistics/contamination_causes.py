@@ -122,7 +122,9 @@ def _log_likelihoods(seen: Evidence) -> list[Floats]:
         _weigh(seen, -np.log(_LEFT)[None], none, -log_beta, passed_sd=sound_sd),
         _weigh(seen, -np.log(np.clip(lost, 0.05, 1.0)), none, of_size - np.log(_BETA_LEFT), passed_sd=faulty_sd),
     )
-    said = np.array([np.where(seen.goes_round, _SAID_TO_GO_ROUND[True][c], _SAID_TO_GO_ROUND[False][c]) for c in range(5)])
+    said = np.array(
+        [np.where(seen.goes_round, _SAID_TO_GO_ROUND[True][c], _SAID_TO_GO_ROUND[False][c]) for c in range(5)]
+    )
     return [one + np.where(seen.has_dp, np.log(chance), 0.0) for one, chance in zip(each, said, strict=True)]
 
 
