@@ -27,10 +27,12 @@ from scheduler.statistics.remaining_hours import RemainingHours
 class Condition:
     """Readings (N,) restated and gated; positions (P,) with their limits, what was known before, and the forecast.
 
-    `element_dp_bar` (N,) is the element's part at the warm state, `log_shift_bar` that of its started logarithm. `terminal_dp_bar` is across the assembly,
-    `terminal_element_dp_bar` the element's part. `has_forecast` marks the positions whose hours left come from
-    ΔP; `remaining` is that forecast where it is, else the life model's. `row_of` points into `pressure`.
-    `calibration` says how the forecasts of each type (T,) fared, None where the prior was known beforehand.
+    `element_dp_bar` (N,) is the element's part at the warm state; `log_shift_bar` and
+    `log_clean_before` are the shift of its started logarithm and the clean level in it before any reading.
+    `terminal_dp_bar` is across the assembly, `terminal_element_dp_bar` the element's part. `has_forecast` marks the
+    positions whose hours left come from ΔP; `remaining` is that forecast where it is, else the life model's.
+    `row_of` points into `pressure`. `calibration` says how the forecasts of each type (T,) fared, None where the
+    prior was known beforehand.
     """
 
     gate: Ints
@@ -38,6 +40,7 @@ class Condition:
     element_dp_bar: Floats
     viscosity_ratio: Floats
     log_shift_bar: Floats
+    log_clean_before: Floats
     warm: WarmState
     terminal_dp_bar: Floats
     terminal_rule: Ints
@@ -83,6 +86,7 @@ def assess_condition(columns: PlantColumns, duty: Duty, prior: ElementPrior | No
         element_dp_bar=restated.reading.element_dp_bar,
         viscosity_ratio=restated.reading.viscosity_ratio,
         log_shift_bar=started_shift_bar(restated.step_bar),
+        log_clean_before=log_limits(restated).clean_sheet + prior.clean_deviation,
         warm=using.warm,
         terminal_dp_bar=assembly_terminal_dp_bar(*stated_limits(columns))[0],
         terminal_rule=restated.rule,

@@ -1,27 +1,29 @@
 """The balance of each system's oil: what is cleaned, what comes in, since when it changed, and what the cause may be.
 
-Counts of the reservoir are split into the newest few and those before, where they differ most; that split is `since_day`.
-The element that is looked at for a cause is the one that ΔP readings say oil goes round, else one with samples behind it,
-else the one that cleans most.
+Counts of the reservoir are split into the newest few and those before, where they differ most; that split is
+`since_day`. The element that is looked at for a cause is the one that ΔP readings say oil goes round, else one with
+samples behind it, else the one that cleans most.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
+from scheduler.engineering.clean_up import ML_PER_L
 from scheduler.engineering.contamination_balance import BETA_IN_SERVICE_LOG_SD
 from scheduler.planning.cleanliness import sample_bounds
 from scheduler.planning.condition import Condition
 from scheduler.planning.count_history import CountHistory, Passed, count_history, newest_passed, passed_by_element
 from scheduler.planning.duty import Duty
-from scheduler.planning.load_change import LoadChange, load_change
+from scheduler.planning.load_change import LoadChange, flow_change, load_change
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.system_filters import SystemFilters, system_filters
 from scheduler.statistics.contamination_causes import CAUSES, Cause, Evidence, cause_probability
 from scheduler.statistics.count_levels import Line, count_step, count_trend
 
-FEWEST_BEFORE, MOST_RECENT = 3, 5
+FEWEST_BEFORE, MOST_BEFORE, MOST_RECENT = 3, 10, 5
 """Samples before a change, and at most since: a change that is older is what is usual by now (ours)."""
 
 WORTH_A_LOOK_Z = 1.0
@@ -30,17 +32,19 @@ WORTH_A_LOOK_Z = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """The step of ln N from the samples before to the newest `recent`, (S,) each; NaN and 0 where there are too few."""
+    """The step of ln N from the samples before to the newest `recent`, (S,) each; NaN and 0 where there are too
+    few.
+    """
 
+    log_before: Floats
     log_step: Floats
     log_sd: Floats
     since_day: Floats
     recent: np.ndarray[tuple[int, ...], np.dtype[np.intp]]
 
     def rise_probability(self, above: float = 0.0) -> Floats:
-        return Line(
-            *(np.zeros(0), np.zeros(0), self.log_step, self.log_sd, np.zeros(0), np.zeros(0, dtype=np.intp))
-        ).rise_probability(above)
+        """P(the counts have risen by more than a factor e^above), NaN where nothing is known."""
+        return np.asarray(ndtr((self.log_step - above) / self.log_sd))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,7 @@ class CauseFound:
 
 @dataclass(frozen=True, slots=True)
 class Contamination:
-    """Of every system; `level` is the line through all of its samples, now and a year."""
+    """Of every system; `level` is the line through all of its samples: on the day of the last, and a year."""
 
     filters: SystemFilters
     history: CountHistory
@@ -87,10 +91,11 @@ class Contamination:
         return self.filters.cleaned_by_system_lpm(systems)[np.arange(systems), self.history.size]
 
     def ingression_per_min(self) -> tuple[Floats, Floats]:
-        """R now by the level of the counts, and the deviation of its logarithm, (S,) each: N is at R/E in hours."""
-        return 1000.0 * self.cleaned_lpm() * np.exp(self.level.level), np.hypot(
-            self.level.level_sd, BETA_IN_SERVICE_LOG_SD
-        )
+        """R by the newest samples, and the deviation of its logarithm, (S,) each: N is at R/E within hours."""
+        told = ~np.isnan(self.change.log_step)
+        level = np.where(told, self.change.log_before + self.change.log_step, self.level.level)
+        level_sd = np.where(told, self.change.log_sd, self.level.level_sd)
+        return ML_PER_L * self.cleaned_lpm() * np.exp(level), np.hypot(level_sd, BETA_IN_SERVICE_LOG_SD)
 
 
 def assess_contamination(
@@ -101,7 +106,7 @@ def assess_contamination(
     Causes are weighed where the counts have risen or a sample behind an element was taken; `every_cause` weighs all.
     """
     filters, history = system_filters(columns, duty), count_history(columns)
-    level = count_trend(history.day, history.low_per_mL, history.high_per_mL, columns.as_of_day)
+    level = count_trend(history.day - history.last_day()[:, None], history.low_per_mL, history.high_per_mL, 0.0)
     change = newest_change(history)
     pairs = passed_by_element(columns, *sample_bounds(columns.oil_samples))
     rose = change.log_step > WORTH_A_LOOK_Z * change.log_sd
@@ -117,7 +122,7 @@ def assess_contamination(
 def newest_change(history: CountHistory) -> Change:
     """The split of each system's samples at which the newest stand out most, up or down."""
     systems = len(history.count)
-    found = Change(*(np.full(systems, np.nan) for _ in range(3)), np.zeros(systems, dtype=np.intp))
+    found = Change(*(np.full(systems, np.nan) for _ in range(4)), np.zeros(systems, dtype=np.intp))
     best = np.zeros(systems)
     place = np.arange(history.day.shape[1])[None, :]
     for recent in range(1, MOST_RECENT + 1):
@@ -127,12 +132,18 @@ def newest_change(history: CountHistory) -> Change:
         first = (history.count[rows] - recent)[:, None]
         is_recent = (place >= first) & (place < history.count[rows][:, None])
         day = history.day[rows]
-        middle = [np.nanmean(np.where(part, day, np.nan), axis=1) for part in (is_recent, place < first)]
-        step = count_step(history.low_per_mL[rows], history.high_per_mL[rows], is_recent, middle[0] - middle[1])
+        is_before = (place < first) & (place >= first - MOST_BEFORE)
+        middle = [np.nanmean(np.where(part, day, np.nan), axis=1) for part in (is_recent, is_before)]
+        low, high = (
+            np.where(is_recent | is_before, bound[rows], np.nan)
+            for bound in (history.low_per_mL, history.high_per_mL)
+        )
+        step = count_step(low, high, is_recent, middle[0] - middle[1])
         z = np.abs(step.change) / step.change_sd
         better = (z > best[rows]) | (found.recent[rows] == 0)
         chosen, flat = rows[better], first[:, 0]
         best[chosen] = z[better]
+        found.log_before[chosen] = step.level[better]
         found.log_step[chosen], found.log_sd[chosen] = step.change[better], step.change_sd[better]
         between = 0.5 * (day[np.arange(len(rows)), flat - 1] + day[np.arange(len(rows)), flat])
         found.since_day[chosen], found.recent[chosen] = between[better], recent
@@ -193,8 +204,15 @@ def _causes(
             log_count_sd=seen.change.log_sd[systems],
             log_load_ratio=_told([None if each is None else each.log_ratio for each in loads]),
             log_load_sd=_told([None if each is None else each.log_sd for each in loads]),
+            log_fell_odds=np.array([0.0 if each is None else each.log_fell_odds for each in loads]),
             log_passed=_told([None if each is None else each.log_passed for each in passed]),
             log_passed_sd=_told([None if each is None else each.log_sd for each in passed]),
+            log_flow_ratio=_told(
+                [
+                    flow_change(columns, at, since)
+                    for at, since in zip(position.tolist(), since_day.tolist(), strict=True)
+                ]
+            ),
             filter_share=share,
             beta=seen.filters.beta[rows, size],
             goes_round=goes_round,

@@ -36,6 +36,11 @@ class CountHistory:
     size: Ints
     count: Ints
 
+    def last_day(self) -> Floats:
+        """The day of each system's newest sample, NaN without one."""
+        newest = np.fmax.reduce(self.day, axis=1, initial=-np.inf)
+        return np.where(np.isfinite(newest), newest, np.nan)
+
     def middle_per_mL(self) -> Floats:
         """The geometric middle of each sample's bounds, half a code number from the only one."""
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -1,12 +1,13 @@
 """Simulated oil systems with one fault each, of laws that the balance and the likelihood of causes do not assume.
 
-Day by day for two years: what comes in wanders (an Ornstein–Uhlenbeck process, a slow walk and bursts of some days), the
-dirt's sizes differ from machine to machine, β in service is less than on the sheet and falls with size by another law, and
-an element clogs by one of three laws. Samples scatter log-normally by 30 to 45 %, one in fifty is a bad bottle, half of
-the laboratories report codes only. ΔP is read weekly off a gauge in steps, some readings without flow or temperature.
+Day by day for two years: what comes in wanders (an Ornstein–Uhlenbeck process, a slow walk and bursts of some days),
+the dirt's sizes differ from machine to machine, β in service is less than on the sheet and falls with size by
+another law, and an element clogs by one of three laws. Samples scatter log-normally by 30 to 45 %, one in fifty is a
+bad bottle, half of the laboratories report codes only. ΔP is read weekly off a gauge in steps, some readings without
+flow or temperature.
 
-`as_plant` turns the systems into what the service would know of them at a day. Settings were fixed before any rule was
-tuned on them.
+`as_plant` turns the systems into what the service would know of them at a day. Settings were fixed before any rule
+was tuned on them.
 """
 
 from collections.abc import Iterable, Sequence
@@ -75,8 +76,8 @@ def simulated_system(
     has_dp: bool = True,
     every_d: float = 30.0,
 ) -> OilSystem:
-    """One system whose fault began so many days before the end; with samples behind the main filter in the last 130 days
-    where `downstream`."""
+    """One system whose fault began so many days before the end; with samples behind the main filter in the last 130
+    days where `downstream`."""
     fault_day = sp.NOW - rng.uniform(*fault_before_d)
     kind = int(rng.integers(3))
     flow_lpm = float(rng.uniform(60.0, 200.0))
@@ -130,7 +131,9 @@ def _dirt(rng: np.random.Generator, fault: Cause, fault_day: float, flow_lpm: fl
 _LifeTuple = tuple[float, float, RemovalReason, tuple[sp.Reading, ...]]
 
 
-def _lives(rng: np.random.Generator, taken: np.ndarray, dirt: _Dirt, flow_lpm: float, has_dp: bool) -> list[_LifeTuple]:
+def _lives(
+    rng: np.random.Generator, taken: np.ndarray, dirt: _Dirt, flow_lpm: float, has_dp: bool
+) -> list[_LifeTuple]:
     """Lives one after the other: changed when the gauge shows the terminal, or before that by a planned interval."""
     clean = 0.3 * flow_lpm / 100.0 * np.exp(rng.normal(0.0, 0.12))
     capacity = float(np.median(taken)) * HOURS_A_DAY * rng.uniform(180.0, 420.0)
@@ -208,7 +211,9 @@ def _samples(
 
 
 def as_plant(systems: Sequence[OilSystem], now: float = sp.NOW) -> PlantColumns:
-    """What is known of the systems at a day: two positions each, the main filter and an off-line one where there is."""
+    """What is known of the systems at a day: two positions each, the main filter and an off-line one where there
+    is.
+    """
     positions: list[sp.Position] = []
     main_row = []
     lives = []

@@ -59,7 +59,9 @@ def as_known(plant: SimulatedPlant, as_of_day: float) -> PlantColumns:
             _ints([]), *(np.zeros(0) for _ in range(3)), *(np.zeros(0, dtype=bool) for _ in range(2))
         ),
         top_ups=pc.TopUpRows(_ints([]), np.zeros(0), (), np.zeros(0)),
-        oil_samples=pc.OilSampleRows(_ints([]), _ints([]), (), np.zeros(0), (), np.zeros((0, 3)), np.zeros(0), np.zeros(0)),
+        oil_samples=pc.OilSampleRows(
+            _ints([]), _ints([]), (), np.zeros(0), (), np.zeros((0, 3)), np.zeros(0), np.zeros(0)
+        ),
         stops=pc.StopRows(_ints([]), _ints([]), np.zeros(0), np.zeros(0)),
         alternates={},
     )
