@@ -52,7 +52,7 @@ def count_history(columns: PlantColumns) -> CountHistory:
     low, high = sample_bounds(columns.oil_samples)
     rows = _rows_of_systems(columns, ~np.isnan(low).all(axis=1))
     systems = len(rows)
-    longest = max((len(each) for each in rows), default=0)
+    longest = max((len(each) for each in rows), default=1) or 1
     row = np.full((systems, longest), -1, dtype=np.intp)
     size = np.zeros(systems, dtype=np.intp)
     for system, mine in enumerate(rows):
@@ -65,9 +65,9 @@ def count_history(columns: PlantColumns) -> CountHistory:
     def of(values: Floats) -> Floats:
         return np.where(told, values, np.nan)
 
-    if not longest:
-        empty = np.zeros((systems, 0))
-        return CountHistory(empty, empty, empty, row, size, told.sum(axis=1))
+    if not told.any():
+        nothing = np.full(told.shape, np.nan)
+        return CountHistory(nothing, nothing, nothing, row, size, told.sum(axis=1))
     sizes = size[:, None]
     return CountHistory(
         *(of(columns.oil_samples.day[row]), of(low[row, sizes]), of(high[row, sizes])),

@@ -102,11 +102,11 @@ def cause_probability(seen: Evidence) -> Floats:
 
     Raises ValueError for a part of E outside 0 to 1 and a β below 1.
 
-    >>> one = {name: np.array([value]) for name, value in dict(
-    ...     log_count_ratio=np.log(4.0), log_count_sd=0.3, log_load_ratio=np.log(4.0), log_load_sd=0.3, log_fell_odds=-1.0, log_flow_ratio=0.0,
-    ...     log_passed=np.log(1 / 60), log_passed_sd=0.4, filter_share=1.0, beta=200.0, goes_round=False, has_dp=True
-    ... ).items()}
-    >>> CAUSES[int(cause_probability(Evidence(**one)).argmax())].value
+    >>> told = {"log_count_ratio": np.log(4.0), "log_count_sd": 0.3, "log_load_ratio": np.log(4.0)}
+    >>> told |= {"log_load_sd": 0.3, "log_fell_odds": -1.0, "log_passed": np.log(1 / 60), "log_passed_sd": 0.4}
+    >>> told |= {"log_flow_ratio": 0.0, "filter_share": 1.0, "beta": 200.0, "goes_round": False, "has_dp": True}
+    >>> found = cause_probability(Evidence(**{name: np.array([value]) for name, value in told.items()}))
+    >>> CAUSES[int(found.argmax())].value
     'ingression'
     """
     if np.any((seen.filter_share < 0.0) | (seen.filter_share > 1.0)) or np.any(seen.beta < 1.0):

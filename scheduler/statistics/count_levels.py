@@ -2,9 +2,9 @@
 another.
 
 ln N_k = design_k · coefficients + scatter, a Student-t whose scale is learned within a prior. A count is a point, a
-scale number of ISO 4406 the interval between its limits, "≥" a lower bound: an interval enters by the mean and variance
-of the normal cut to it (EM), so that what the rounding hides is not counted as known. All rows (a system's size
-each) are fitted at once. Behind the scatter the oil itself wanders, since ingression does: what a random walk of
+scale number of ISO 4406 the interval between its limits, "≥" a lower bound: an interval enters by the mean and
+variance of the normal cut to it (EM), so that what the rounding hides is not counted as known. All rows (a system's
+size each) are fitted at once. Behind the scatter the oil itself wanders, since ingression does: what a random walk of
 `WALK_LOG_SD` would show as a trend or a step is added to its variance, so that a wander is not called a rise.
 
 Sources: EM for grouped and censored normals, Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B 39:1; information lost
