@@ -73,3 +73,13 @@ class Temperature(WireQuantity):
 
 class Percentage(WireQuantity):
     kind = QuantityKind.PERCENTAGE
+
+
+class ParticleCount(WireQuantity):
+    """Particles of one size and larger in a volume of oil."""
+
+    kind = QuantityKind.PARTICLE_COUNT
+
+
+class Mass(WireQuantity):
+    kind = QuantityKind.MASS

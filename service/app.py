@@ -14,6 +14,7 @@ from service.clock import routes as clock_routes
 from service.clock.now import now_utc
 from service.clock.pass_clock import PassClock
 from service.close_outs import routes as close_out_routes
+from service.contamination import routes as contamination_routes
 from service.database import Database
 from service.demand import routes as demand_routes
 from service.due import routes as due_routes
@@ -40,6 +41,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     close_out_routes.router,
     evidence_routes.router,
     oil_routes.router,
+    contamination_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,

@@ -25,7 +25,7 @@ from scheduler.vocabulary import EventKind, Severity, TaskKind
 SPOKEN_OF_D = 60.0
 """How long after a service its samples are judged by it (ours)."""
 
-UP_LOG, UP_PROBABILITY = 2.0 * CODE_NUMBER, 0.99
+UP_LOG, UP_PROBABILITY = 2.0 * CODE_NUMBER, 0.97
 """Up two code numbers, and by one at least with this probability (ours, by tests/measure/cleanliness_causes.py)."""
 
 FEWEST_BEFORE, MOST_BEFORE = 3, 10
@@ -75,12 +75,12 @@ def _judge(
         newest, first = float(middle[after][-1]), float(middle[after][0])
         if newest - usual < CODE_NUMBER or first - usual < 0.75 * UP_LOG:
             continue
-        step = _step(history, system, before, np.flatnonzero(after))
-        if step.change[0] < 0.75 * UP_LOG or step.rise_probability(CODE_NUMBER)[0] < UP_PROBABILITY:
-            continue
         samples = int(after.sum())
         decays = samples > 1 and first - newest >= CODE_NUMBER
         stays = samples > 1 and not decays
+        step = _step(history, system, before, np.flatnonzero(after)[: 1 if decays else None])
+        if step.change[0] < 0.75 * UP_LOG or step.rise_probability(CODE_NUMBER)[0] < UP_PROBABILITY:
+            continue
         changed = services[service_day]
         position = changed[0] if len(changed) == 1 and stays else -1
         numbers: dict[str, Any] = {

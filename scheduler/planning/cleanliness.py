@@ -233,14 +233,14 @@ def _sample_facts(seen: _Seen, target: Target, rows: list[int], judged: Judged) 
         "probability": round(float(judged.probability[size]), 3),
         "level_per_mL": float(f"{judged.level_per_mL[size]:.3g}"),
         "used": int(judged.used[size]),
-        "codes": [_written(seen.samples, row) for row in used],
+        "codes": [written_code(seen.samples, row) for row in used],
         "first_day": float(seen.samples.day[used[0]]),
         "last_day": float(seen.samples.day[used[-1]]),
         "point": seen.samples.point[used[-1]].value,
     }
 
 
-def _written(samples: OilSampleRows, row: int) -> str:
+def written_code(samples: OilSampleRows, row: int) -> str:
     """A sample as a code, made of its counts where they are known. What was counted is never refused here."""
     code = samples.code[row]
     told = (None, None, None) if code is None else code.numbers

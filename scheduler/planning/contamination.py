@@ -30,6 +30,10 @@ WORTH_A_LOOK_Z = 1.0
 """Below this nothing has changed, and a pass spares itself the ΔP (ours)."""
 
 
+CHANGED_Z, PAIRS_COUNT_FOR_D = 2.0, 180.0
+"""Where the counts have not surely changed, samples behind the element count for half a year (ours)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """The step of ln N from the samples before to the newest `recent`, (S,) each; NaN and 0 where there are too
@@ -182,9 +186,10 @@ def _causes(
         load_change(columns, duty, condition, at, float(since))
         for at, since in zip(position.tolist(), since_day.tolist(), strict=True)
     ]
+    changed = np.abs(seen.change.log_step[systems]) > CHANGED_Z * seen.change.log_sd[systems]
+    pairs_since = np.where(changed, since_day, columns.as_of_day - PAIRS_COUNT_FOR_D).tolist()
     passed = [
-        newest_passed(seen.pairs.get(at, []), float(since))
-        for at, since in zip(position.tolist(), since_day.tolist(), strict=True)
+        newest_passed(seen.pairs.get(at, []), since) for at, since in zip(position.tolist(), pairs_since, strict=True)
     ]
     row_of = {int(each): row for row, each in enumerate(seen.filters.position)}
     rows = np.array([row_of[at] for at in position.tolist()])

@@ -19,12 +19,12 @@ from scheduler.statistics.contamination_causes import Cause
 from scheduler.vocabulary import Severity, TaskKind
 
 RISEN_LOG = float(np.log(1.5))
-RISEN_PROBABILITY, RISEN_SAMPLES = 0.98, 3
+RISEN_PROBABILITY, RISEN_SAMPLES = 0.95, 3
 RISING_CAUSE = 0.5
 """More dirt is coming in: the counts of three samples or more rose by half at least with this probability, and of the
 causes that is likelier than all others together. Ours, by tests/measure/cleanliness_causes.py."""
 
-LOST_PROBABILITY, LOST_PAIRS = 0.9, 2
+LOST_PROBABILITY, LOST_PAIRS = 0.8, 2
 """An element lets through: by two pairs of samples or more (ours, as above)."""
 
 

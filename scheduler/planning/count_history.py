@@ -75,6 +75,16 @@ def count_history(columns: PlantColumns) -> CountHistory:
     )
 
 
+def counts_of_size(
+    columns: PlantColumns, history: CountHistory, system: int, size: int
+) -> tuple[Floats, Floats, Floats]:
+    """Day and bounds of the samples of one system's history that have a size counted, (K,) each, oldest first."""
+    low, high = sample_bounds(columns.oil_samples)
+    rows = history.row[system][history.row[system] >= 0]
+    rows = rows[~np.isnan(low[rows, size])]
+    return columns.oil_samples.day[rows], low[rows, size], high[rows, size]
+
+
 def _rows_of_systems(
     columns: PlantColumns, counted: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 ) -> list[list[int]]:

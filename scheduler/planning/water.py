@@ -30,9 +30,12 @@ HIGH_PCT = 50.0
 
 FREE_PCT = 100.0
 HIGH_PROBABILITY, HIGH_SAMPLES = 0.9, 2
-RISING_LOG_A_YEAR = float(np.log(1.5))
-RISING_PROBABILITY, RISING_SAMPLES, RISING_FROM_PCT = 0.98, 5, 20.0
-"""Ours: a rise of half a year with this probability, by so many samples, and from where it begins to matter."""
+SCATTER_LOG_SD = 0.2
+"""Of one measurement of water about its level (ours)."""
+
+RISING_LOG_A_YEAR = float(np.log(1.1))
+RISING_PROBABILITY, RISING_SAMPLES, RISING_FROM_PCT = 0.95, 5, 20.0
+"""A tenth a year or more with this probability, by so many samples, and from where it begins to matter (ours)."""
 
 LOOKS_BACK_D = 2.0 * 365.25
 LAST_WITHIN_D = 180.0
@@ -74,7 +77,7 @@ def water_levels(columns: PlantColumns) -> dict[int, WaterLevel]:
     for row, (days, values, _) in enumerate(told.values()):
         day[row, : len(days)], pct[row, : len(days)] = days, values
     last = np.nanmax(day, axis=1)
-    line = count_trend(day - last[:, None], pct, pct, 0.0)
+    line = count_trend(day - last[:, None], pct, pct, 0.0, SCATTER_LOG_SD)
     rising = line.rise_probability(RISING_LOG_A_YEAR)
     above = (line.level - np.log(HIGH_PCT)) / line.level_sd
     return {

@@ -57,11 +57,13 @@ class Line:
         return np.asarray(ndtr((self.change - above) / self.change_sd))
 
 
-def count_trend(day: Floats, low_per_mL: Floats, high_per_mL: Floats, now_day: float) -> Line:
+def count_trend(
+    day: Floats, low_per_mL: Floats, high_per_mL: Floats, now_day: float, scatter_log_sd: float = SCATTER_LOG_SD
+) -> Line:
     """The level at `now_day` and the trend of ln N a year, from samples (R, K); NaN where there is none.
 
-    low_per_mL, high_per_mL: bounds as `cleanliness_evidence` makes them. ValueError for unlike shapes or bounds that
-    cross.
+    low_per_mL, high_per_mL: bounds as `cleanliness_evidence` makes them. scatter_log_sd: believed before any sample.
+    ValueError for unlike shapes or bounds that cross.
 
     >>> day = np.arange(0.0, 730.0, 30.0)[None]
     >>> doubling = 100.0 * 2.0 ** (day / 365.25)
@@ -75,7 +77,7 @@ def count_trend(day: Floats, low_per_mL: Floats, high_per_mL: Floats, now_day: f
     span = np.where(known, years, -np.inf).max(axis=1) - np.where(known, years, np.inf).min(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         wander = np.where(span > 0.0, 1.2 * WALK_LOG_SD**2 / span, 0.0)
-    return _fit(low_per_mL, high_per_mL, years, wander)
+    return _fit(low_per_mL, high_per_mL, years, wander, scatter_log_sd)
 
 
 def count_step(low_per_mL: Floats, high_per_mL: Floats, is_recent: Flags, apart_d: Floats) -> Line:
@@ -88,10 +90,12 @@ def count_step(low_per_mL: Floats, high_per_mL: Floats, is_recent: Flags, apart_
     >>> float(found.change.round(1)[0])
     1.4
     """
-    return _fit(low_per_mL, high_per_mL, is_recent.astype(np.float64), WALK_LOG_SD**2 * apart_d / DAYS_A_YEAR)
+    return _fit(
+        low_per_mL, high_per_mL, is_recent.astype(np.float64), WALK_LOG_SD**2 * apart_d / DAYS_A_YEAR, SCATTER_LOG_SD
+    )
 
 
-def _fit(low_per_mL: Floats, high_per_mL: Floats, regressor: Floats, wander: Floats) -> Line:
+def _fit(low_per_mL: Floats, high_per_mL: Floats, regressor: Floats, wander: Floats, scatter_log_sd: float) -> Line:
     if not low_per_mL.shape == high_per_mL.shape == regressor.shape:
         raise ValueError(f"bounds {low_per_mL.shape}, {high_per_mL.shape} and a design {regressor.shape} differ")
     known = ~np.isnan(low_per_mL)
@@ -100,7 +104,7 @@ def _fit(low_per_mL: Floats, high_per_mL: Floats, regressor: Floats, wander: Flo
     with np.errstate(divide="ignore"):
         low, high = np.log(np.where(known, low_per_mL, 1.0)), np.log(np.where(known, high_per_mL, 1.0))
     value, hidden, weight = _middle(low, high), np.zeros(low.shape), known.astype(np.float64)
-    scatter_var = np.full(len(low), SCATTER_LOG_SD**2)
+    scatter_var = np.full(len(low), scatter_log_sd**2)
     used = known.sum(axis=1)
     for _ in range(_ROUNDS):
         coefficients, _ = _solve(value, regressor, weight, scatter_var)
@@ -108,7 +112,7 @@ def _fit(low_per_mL: Floats, high_per_mL: Floats, regressor: Floats, wander: Flo
         value, hidden = _cut_normal(line, np.sqrt(scatter_var)[:, None], low, high)
         residual = (value - line) ** 2 + hidden
         weight = known * (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + residual / scatter_var[:, None])
-        prior = SCATTER_WORTH_SAMPLES * SCATTER_LOG_SD**2
+        prior = SCATTER_WORTH_SAMPLES * scatter_log_sd**2
         scatter_var = (prior + (weight * residual).sum(axis=1)) / (SCATTER_WORTH_SAMPLES + used)
     told = weight * np.maximum(1.0 - hidden / scatter_var[:, None], 0.05)
     _, covariance = _solve(value, regressor, told, scatter_var)

@@ -284,3 +284,28 @@ def _code(count_per_mL: np.ndarray) -> Code:
     """As a laboratory writes it: cumulative counts never rise with size."""
     falling = np.minimum.accumulate(count_per_mL)
     return Code.of_counts(*(float(each) for each in falling))
+
+
+def after_a_service(rng: np.random.Generator, system: OilSystem, *, seated: bool) -> OilSystem:
+    """The same with its element changed 25 days before the end, and samples one to three and some fifteen days after.
+
+    Seated, what came in with the oil (four to twelve times the usual count) decays within days; not seated, the count
+    stays up from that day.
+    """
+    service_day = sp.NOW - 25.0
+    before = [each for each in system.samples if each.day < service_day and each.point is SamplePoint.RESERVOIR]
+    usual = np.exp(np.mean([np.log(each.count_per_mL) for each in before[-6:]], axis=0))
+    up, decays_d = rng.uniform(4.0, 12.0), rng.uniform(1.0, 6.0)
+    samples = list(before)
+    for day in (service_day + rng.uniform(1.0, 3.0), service_day + rng.uniform(12.0, 20.0)):
+        stays = np.exp(-(day - service_day) / decays_d) if seated else 1.0
+        scatter = np.exp(0.4 * (0.8 * rng.standard_normal() + 0.6 * rng.standard_normal(3)))
+        count = usual * (1.0 + (up - 1.0) * stays) * scatter
+        samples.append(Sample(day, SamplePoint.RESERVOIR, -1, count, before[-1].as_code))
+    return replace(
+        system,
+        samples=tuple(samples),
+        fitted_day=service_day,
+        readings=tuple(each for each in system.readings if each.day > service_day),
+        fault_day=service_day,
+    )
