@@ -31,8 +31,8 @@ class SampleTold(BaseModel):
 
 
 class CountTrend(BaseModel):
-    """At one size in µm(c): the level at the last sample with its 80 % band, and the factor by which it changes a
-    year.
+    """At one size in µm(c): the level of the newest five samples with its 80 % band, and by how many times it changes
+    a year, as a line through all of them.
 
     `rising` is the probability that it rises at all; None with fewer than three samples.
     """
@@ -79,7 +79,11 @@ class CollectedDirt(BaseModel):
 
 
 class FilterShare(BaseModel):
-    """What one filter does for the cleaning. `cleaned` and `share` are None where its flow or β is not known."""
+    """What one filter does for the cleaning. `cleaned` and `share` are None where its flow or β is not known.
+
+    `more_than_it_holds`: even the lower end of `collected` is above the capacity, so that the flow, the β in service
+    or the counts cannot be as they are told; ratios of counts hold all the same.
+    """
 
     model_config = _OUT
 
@@ -91,6 +95,7 @@ class FilterShare(BaseModel):
     share: float | None
     collected: CollectedDirt | None
     capacity: Mass | None
+    more_than_it_holds: bool
 
 
 class OilBalance(BaseModel):

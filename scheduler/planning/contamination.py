@@ -126,7 +126,8 @@ def assess_contamination(
 def newest_change(history: CountHistory) -> Change:
     """The split of each system's samples at which the newest stand out most, up or down."""
     systems = len(history.count)
-    found = Change(*(np.full(systems, np.nan) for _ in range(4)), np.zeros(systems, dtype=np.intp))
+    nothing = np.full(systems, np.nan)
+    found = Change(nothing.copy(), nothing.copy(), nothing.copy(), nothing, np.zeros(systems, dtype=np.intp))
     best = np.zeros(systems)
     place = np.arange(history.day.shape[1])[None, :]
     for recent in range(1, MOST_RECENT + 1):

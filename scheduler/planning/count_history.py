@@ -6,7 +6,7 @@ import numpy as np
 
 from scheduler.engineering.cleanliness_code import SIZES_um_c
 from scheduler.planning.cleanliness import ONE_VISIT_D, SETTLED_D, sample_bounds
-from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.cleanliness_evidence import CODE_NUMBER, RATIO_LOG_SD
 from scheduler.vocabulary import EventKind, SamplePoint
 
@@ -50,7 +50,7 @@ class CountHistory:
 def count_history(columns: PlantColumns) -> CountHistory:
     """The newest samples of every system, of one size each."""
     low, high = sample_bounds(columns.oil_samples)
-    rows = _rows_of_systems(columns, ~np.isnan(low).all(axis=1))
+    rows = _rows_of_systems(columns, np.asarray(~np.isnan(low).all(axis=1)))
     systems = len(rows)
     longest = max((len(each) for each in rows), default=1) or 1
     row = np.full((systems, longest), -1, dtype=np.intp)
@@ -85,9 +85,7 @@ def counts_of_size(
     return columns.oil_samples.day[rows], low[rows, size], high[rows, size]
 
 
-def _rows_of_systems(
-    columns: PlantColumns, counted: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
-) -> list[list[int]]:
+def _rows_of_systems(columns: PlantColumns, counted: Flags) -> list[list[int]]:
     samples, systems = columns.oil_samples, len(columns.systems.code)
     since_day = np.full(systems, columns.as_of_day - LOOKS_BACK_D)
     for row, kind in enumerate(columns.events.kind):

@@ -119,8 +119,11 @@ def _seen(columns: PlantColumns, duty: Duty, condition: Condition, position: int
     shown_bar = np.maximum(condition.element_dp_bar[readings][counts], 0.0) + shift_bar
     step_sd = shift_bar / SHIFT_IN_STEPS / np.sqrt(12.0) / shown_bar
     return _Seen(
-        *(duty.reading_run_h[readings][counts], columns.dp.day[readings][counts]),
-        *(np.log(shown_bar), np.hypot(READING_LOG_SD, step_sd), shift_bar),
+        hours=duty.reading_run_h[readings][counts],
+        day=columns.dp.day[readings][counts],
+        log_dp=np.log(shown_bar),
+        log_sd=np.hypot(READING_LOG_SD, step_sd),
+        shift_bar=shift_bar,
     )
 
 

@@ -1,10 +1,11 @@
-"""The balance of one system over time, to be shown: what came in between samples, and what each element has collected.
+"""The balance of one system over time, to be shown: what came in between samples, and what each element has taken.
 
-Shown only: by simulation (tests/measure/cleanliness_causes.py) the dirt on an element by its counts foretells its life
-worse than the lives before it, since counts tell mass within a factor of two. No due date hangs on it.
+Shown only: by simulation (tests/measure/cleanliness_causes.py) the dirt on an element by its counts foretells its
+life worse than the lives before it, since counts tell mass within a factor of two. No due date hangs on it.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -78,8 +79,8 @@ def collected_since_fitted_g(columns: PlantColumns, duty: Duty, found: Contamina
     edges = np.clip(np.concatenate([[fitted_day], 0.5 * (day[1:] + day[:-1]), [now_day]]), fitted_day, now_day)
     share = max(float(found.filters.run_share[row]), 1e-9)  # E holds the share already, of the system's hours
     hours = [
-        run_hours_between(columns, duty, position, float(start), float(end)) / share if end > start else 0.0
-        for start, end in zip(edges[:-1], edges[1:], strict=True)
+        run_hours_between(columns, duty, position, start, end) / share if end > start else 0.0
+        for start, end in pairwise(edges.tolist())
     ]
     return float(np.sum(collected_g(cleaned_lpm, gravimetric_mg_per_L(per_mL, size), np.array(hours))))
 

@@ -112,8 +112,15 @@ def _cells(each: FilterShare) -> list[str]:
         ""
         if collected is None
         else f"{collected.p50.value:g} g ({collected.p10.value:g} to {collected.p90.value:g})",
-        "" if each.capacity is None else f"{each.capacity.value:g} g",
+        _capacity(each),
     ]
+
+
+def _capacity(each: FilterShare) -> str:
+    if each.capacity is None:
+        return ""
+    doubt = ": flow, β or counts are not as told" if each.more_than_it_holds else ""
+    return f"{each.capacity.value:g} g{doubt}"
 
 
 def _percent(share: float) -> str:

@@ -29,7 +29,7 @@ from scheduler.planning.duty import assess_duty
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.planning.water import WaterLevel, water_levels
-from scheduler.statistics.count_levels import count_trend
+from scheduler.statistics.count_levels import count_step, count_trend
 from service.contamination.balance import balance_told, clean_up_told
 from service.due.priors import kept_priors
 from service.keys.keeping import Caller
@@ -40,6 +40,8 @@ from service.problems import NotFound
 
 Z_10_90 = 1.2816
 """The 90 % point of the standard normal distribution."""
+
+_NEWEST = 5
 
 
 def contamination_of(
@@ -120,7 +122,9 @@ class _Telling:
             if not len(day):
                 continue
             line = count_trend(day[None] - day[-1], low[None], high[None], 0.0)
-            level, level_sd = float(line.level[0]), float(line.level_sd[0])
+            newest = (low[None, -_NEWEST:], high[None, -_NEWEST:])
+            now = count_step(*newest, np.zeros(newest[0].shape, dtype=bool), np.zeros(1))
+            level, level_sd = float(now.level[0]), float(now.level_sd[0])
             change, rising = float(line.change[0]), float(line.rise_probability()[0])
             found.append(
                 CountTrend(

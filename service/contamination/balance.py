@@ -83,6 +83,7 @@ def _filter(columns: PlantColumns, duty: Duty, found: Contamination, row: int, w
     cleaned_lpm = float(filters.cleaned_lpm[row, size])
     known = not np.isnan(cleaned_lpm)
     collected_g = collected_since_fitted_g(columns, duty, found, row)
+    collected = None if collected_g is None else _collected(collected_g)
     capacity_g = float(columns.types.capacity_g[columns.fitted.type[position]])
     return FilterShare(
         position=columns.positions.code[position],
@@ -91,8 +92,9 @@ def _filter(columns: PlantColumns, duty: Duty, found: Contamination, row: int, w
         beta=None if np.isnan(beta) else _digits(beta),
         cleaned=_flow(cleaned_lpm) if known else None,
         share=round(cleaned_lpm / whole_lpm, 3) if known and whole_lpm > 0.0 else None,
-        collected=None if collected_g is None else _collected(collected_g),
+        collected=collected,
         capacity=None if np.isnan(capacity_g) else Mass(value=capacity_g, unit="g"),
+        more_than_it_holds=collected is not None and collected.p10.value > capacity_g,
     )
 
 

@@ -46,19 +46,19 @@ def what_is_missing(names: list[str]) -> str:
 def _ingression_rising(words: Dates, numbers: Facts) -> str:
     missing = f" Not known: {what_is_missing(numbers['missing'])}." if numbers["missing"] else ""
     return (
-        f"About {numbers['times']:g} times as much dirt comes in since about {words.date(numbers['since_day'])} (80 % "
-        f"band {numbers['times_10']:g} to {numbers['times_90']:g}), by {numbers['samples']} samples at "
-        f"{numbers['size_um_c']} µm(c); {100.0 * numbers['probability']:.0f} % sure that it is this.{missing} Check rod "
-        "seals and wipers, the breather, open covers, and how oil is topped up."
+        f"About {numbers['times']:g} times as much dirt comes in since {words.date(numbers['since_day'])} or so (80 "
+        f"% band {numbers['times_10']:g} to {numbers['times_90']:g}), by {numbers['samples']} samples at "
+        f"{numbers['size_um_c']} µm(c); {100.0 * numbers['probability']:.0f} % sure that it is this.{missing} Check "
+        "rod seals and wipers, the breather, open covers, and how oil is topped up."
     )
 
 
 def _efficiency_lost(words: Dates, numbers: Facts) -> str:
     stated = f", stated is {numbers['stated_beta']:g}" if numbers["stated_beta"] is not None else ""
     return (
-        f"β is about {numbers['beta']:g} at {numbers['size_um_c']} µm(c) by {numbers['pairs']} pairs of samples until "
-        f"{words.date(numbers['at_day'])}{stated}; its ΔP does not say that oil goes round it. Check that it is the "
-        "right element and whole; a new one and a pair of samples will show."
+        f"β is about {numbers['beta']:g} at {numbers['size_um_c']} µm(c) by {numbers['pairs']} pairs of samples "
+        f"until {words.date(numbers['at_day'])}{stated}; its ΔP does not say that oil goes round it. Check that it is "
+        "the right element and whole; a new one and a pair of samples will show."
     )
 
 
@@ -75,8 +75,8 @@ def _dirty_fill(words: Dates, numbers: Facts) -> str:
             "fill. Filter new oil on its way in."
         )
     return (
-        f"Counts at {numbers['size_um_c']} µm(c) are {numbers['times']:g} times the usual {_service(words, numbers)}, by "
-        "one sample: a dirty fill decays, an element that is not seated does not. Take another sample."
+        f"Counts at {numbers['size_um_c']} µm(c) are {numbers['times']:g} times the usual "
+        f"{_service(words, numbers)}, by one sample: a dirty fill decays, an element that is not seated does not. Take another sample."
     )
 
 
@@ -84,7 +84,7 @@ def _not_seated(words: Dates, numbers: Facts) -> str:
     return (
         f"Counts at {numbers['size_um_c']} µm(c) are {numbers['times_now']:g} times the usual "
         f"{_service(words, numbers)} and do not decay, by {numbers['samples']} samples until "
-        f"{words.date(numbers['at_day'])}. Check that the element is seated and its seal whole, and what was left open."
+        f"{words.date(numbers['at_day'])}. Check that the element is seated and its seal whole, and what stands open."
     )
 
 

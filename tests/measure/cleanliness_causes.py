@@ -6,7 +6,7 @@ alarms: systems with nothing wrong are looked at every 30 days for a year, the f
 systems with the fault that a rule is for, 75 to 125 days after it began (25 after a service). Last, whether the dirt
 by the balance foretells an element's life better than the lives before it.
 
-Run: python tests/measure/cleanliness_causes.py [systems a cell] [seed]
+Run: python tests/measure/cleanliness_causes.py [all, rules, both, dp, downstream or neither] [systems a cell] [seed]
 """
 
 import sys
@@ -42,6 +42,14 @@ from tests.planning.small_plant import NOW
 
 SEED = 20261201
 LOOKS_A_YEAR = 12
+SEEN = (
+    ("both", True, True),
+    ("dp", True, False),
+    ("downstream", False, True),
+    ("neither", False, False),
+)
+"""Whether ΔP is read, and samples are taken behind the element."""
+
 RULES = ("ingression-rising", "efficiency-lost", "dirty-fill", "not-seated")
 LEFT_OF_LIFE = (0.25, 0.5, 0.75)
 
@@ -170,19 +178,22 @@ def _log_level(system: OilSystem, from_day: float, to_day: float) -> float:
 
 
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else SEED
+    parts = sys.argv[1] if len(sys.argv) > 1 else "all"
+    count = int(sys.argv[2]) if len(sys.argv) > 2 else 500
+    seed = int(sys.argv[3]) if len(sys.argv) > 3 else SEED
     began = time.perf_counter()
-    print(f"{count} systems a cell, seed {seed}")  # noqa: T201
-    for has_dp, downstream in ((True, True), (True, False), (False, True), (False, False)):
-        told = shares(np.random.default_rng(seed), count, has_dp=has_dp, downstream=downstream)
-        print(f"\nΔP {has_dp}, samples behind the element {downstream}: called, of each true cause")  # noqa: T201
-        for cause, called in told.items():
-            print(f"| {cause} | {' | '.join(f'{called[each] / count:.2f}' for each in CAUSES)} |", flush=True)  # noqa: T201
-    print("\nfalse alarms a system-year", false_alarms(np.random.default_rng(seed + 1), count), flush=True)  # noqa: T201
-    print("power", power(np.random.default_rng(seed + 2), count), flush=True)  # noqa: T201
-    print("water: false alarms a year, power", water(np.random.default_rng(seed + 3), count), flush=True)  # noqa: T201
-    print("life by lives, mass, both, set right", dirt_as_prior(np.random.default_rng(seed + 4), count))  # noqa: T201
+    print(f"{parts}: {count} systems a cell, seed {seed}", flush=True)  # noqa: T201
+    for name, has_dp, downstream in SEEN:
+        if parts in ("all", name):
+            told = shares(np.random.default_rng(seed), count, has_dp=has_dp, downstream=downstream)
+            print(f"{name}: called, of each true cause")  # noqa: T201
+            for cause, called in told.items():
+                print(f"| {cause} | {' | '.join(f'{called[each] / count:.2f}' for each in CAUSES)} |", flush=True)  # noqa: T201
+    rules = {"false alarms a system-year": false_alarms, "power": power, "water: false alarms a year, power": water}
+    rules["ln error of a life by lives, mass, both, set right"] = dirt_as_prior
+    for place, (name, measure) in enumerate(rules.items(), start=1):
+        if parts in ("all", "rules"):
+            print(name, measure(np.random.default_rng(seed + place), count), flush=True)  # noqa: T201
     print(f"{time.perf_counter() - began:.0f} s")  # noqa: T201
 
 
