@@ -32,6 +32,9 @@ WALK_LOG_SD = 0.25
 
 STUDENT_DEGREES = 4.0
 DAYS_A_YEAR = 365.25
+_INFORMATION = (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + 3.0)
+"""What one Student sample tells of its place, in units of 1/scale² (Lange, Little & Taylor 1989)."""
+
 _ROUNDS = 30
 _HALF_A_NUMBER = 0.5 * float(np.log(2.0))
 _FAR = 5.0  # in scatters: beyond, a cut normal is its nearer end
@@ -71,6 +74,8 @@ def count_trend(
     >>> float(found.change.round(2)[0]), float(np.exp(found.level).round(-1)[0])
     (0.69, 400.0)
     """
+    if not day.shape == low_per_mL.shape == high_per_mL.shape:
+        raise ValueError(f"days {day.shape} and bounds {low_per_mL.shape}, {high_per_mL.shape} differ")
     years = (day - now_day) / DAYS_A_YEAR
     known = ~np.isnan(low_per_mL)
     years = np.where(known, years, 0.0)
@@ -114,7 +119,7 @@ def _fit(low_per_mL: Floats, high_per_mL: Floats, regressor: Floats, wander: Flo
         weight = known * (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + residual / scatter_var[:, None])
         prior = SCATTER_WORTH_SAMPLES * scatter_log_sd**2
         scatter_var = (prior + (weight * residual).sum(axis=1)) / (SCATTER_WORTH_SAMPLES + used)
-    told = weight * np.maximum(1.0 - hidden / scatter_var[:, None], 0.05)
+    told = _INFORMATION * weight * np.maximum(1.0 - hidden / scatter_var[:, None], 0.05)
     _, covariance = _solve(value, regressor, told, scatter_var)
     varies = known & (regressor != 0.0)
     says = (used >= 3) & varies.any(axis=1) & (np.ptp(np.where(known, regressor, regressor[:, :1]), axis=1) > 0.0)

@@ -57,8 +57,8 @@ def _efficiency_lost(words: Dates, numbers: Facts) -> str:
     stated = f", stated is {numbers['stated_beta']:g}" if numbers["stated_beta"] is not None else ""
     return (
         f"β is about {numbers['beta']:g} at {numbers['size_um_c']} µm(c) by {numbers['pairs']} pairs of samples "
-        f"until {words.date(numbers['at_day'])}{stated}; its ΔP does not say that oil goes round it. Check that it is "
-        "the right element and whole; a new one and a pair of samples will show."
+        f"until {words.date(numbers['at_day'])}{stated}; its ΔP does not say that oil goes round it. Check that it "
+        "is the right element and whole; a new one and a pair of samples will show."
     )
 
 
@@ -76,7 +76,8 @@ def _dirty_fill(words: Dates, numbers: Facts) -> str:
         )
     return (
         f"Counts at {numbers['size_um_c']} µm(c) are {numbers['times']:g} times the usual "
-        f"{_service(words, numbers)}, by one sample: a dirty fill decays, an element that is not seated does not. Take another sample."
+        f"{_service(words, numbers)}, by one sample: a dirty fill decays, an element that is not seated "
+        "does not. Take another sample."
     )
 
 
