@@ -17,8 +17,14 @@ def seen(**told: Any) -> dict[Cause, float]:
     """P of each cause of one element that cleans all, nothing seen but what is told."""
     usual: dict[str, Any] = {
         **dict.fromkeys(("log_count_ratio", "log_load_ratio", "log_passed", "log_flow_ratio"), NAN),
-        "log_count_sd": 0.3, "log_load_sd": 0.5, "log_passed_sd": 0.35, "log_fell_odds": 0.0,
-        "filter_share": 1.0, "beta": 200.0, "goes_round": False, "has_dp": False,
+        "log_count_sd": 0.3,
+        "log_load_sd": 0.5,
+        "log_passed_sd": 0.35,
+        "log_fell_odds": 0.0,
+        "filter_share": 1.0,
+        "beta": 200.0,
+        "goes_round": False,
+        "has_dp": False,
     }
     found = cause_probability(Evidence(**{name: np.array([value]) for name, value in (usual | told).items()}))
     return dict(zip(CAUSES, found[0].tolist(), strict=True))
