@@ -56,7 +56,7 @@ def balance_told(columns: PlantColumns, duty: Duty, found: Contamination, zone: 
 
 
 def clean_up_told(columns: PlantColumns, found: Contamination, facts: Mapping[str, Any]) -> CleanUpTold | None:
-    """With the filters as they run and what comes in now, at the size that decides; None where that is not known."""
+    """With the filters as they run and what came in before the counts rose, at the size that decides; None where unknown."""
     size_um_c, volume_L = facts.get("size_um_c"), float(columns.systems.reservoir_volume_L[0])
     if size_um_c is None or np.isnan(volume_L):
         return None
@@ -64,12 +64,10 @@ def clean_up_told(columns: PlantColumns, found: Contamination, facts: Mapping[st
     cleaned_lpm = float(found.filters.cleaned_by_system_lpm(1)[0, size])
     if not (cleaned_lpm > 0.0 and now > 0.0):
         return None
-    same = size == int(found.history.size[0])
-    per_min = float(found.ingression_per_min()[0][0]) if same else float("nan")
-    known = not np.isnan(per_min)
-    hours = clean_up(
-        *(now, limit), volume_L=volume_L, cleaned_flow_lpm=cleaned_lpm, ingression_per_min=per_min if known else 0.0
-    )
+    log_step = float(found.change.log_step[0])
+    known = log_step > 0.0  # where the counts have not risen, what comes in keeps them where they are
+    per_min = ML_PER_L * cleaned_lpm * now * float(np.exp(-log_step)) if known else 0.0
+    hours = clean_up(now, limit, volume_L=volume_L, cleaned_flow_lpm=cleaned_lpm, ingression_per_min=per_min)
     told = [float(each) for each in (hours.ideal_h, hours.low_h, hours.high_h)]
     ideal, low, high = (_digits(each) if np.isfinite(each) else None for each in told)
     says = says_how_long(hours, ingression_known=known)

@@ -57,8 +57,9 @@ def _efficiency_lost(words: Dates, numbers: Facts) -> str:
     stated = f", stated is {numbers['stated_beta']:g}" if numbers["stated_beta"] is not None else ""
     return (
         f"The element lets more through: β is about {numbers['beta']:g} at {numbers['size_um_c']} µm(c) by "
-        f"{numbers['pairs']} pairs of samples until {words.date(numbers['at_day'])}{stated}; its ΔP does not say that oil goes round it. Check that it "
-        "is the right element and whole; a new one and a pair of samples will show."
+        f"{numbers['pairs']} pairs of samples until {words.date(numbers['at_day'])}{stated}; its ΔP does not say "
+        "that oil goes round it. Check that it is the right element and whole; a new one and a pair of samples "
+        "will show."
     )
 
 
