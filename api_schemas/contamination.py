@@ -149,8 +149,8 @@ class CauseTold(BaseModel):
 
 
 class CleanUpTold(BaseModel):
-    """Hours until the target is met with the filters as they run, once no more comes in than before the counts rose: by
-    the balance, and in real tanks from and to. None where it never is."""
+    """Hours until the target is met with the filters as they run, once no more comes in than before the counts rose:
+    by the balance, and in real tanks from and to. None where it never is."""
 
     model_config = _OUT
 

@@ -147,17 +147,17 @@ def _weigh(
     count: Floats,
     load: Floats,
     passed: Floats,
-    flow: Floats,
+    flow_ratio: Floats,
     *,
     passed_sd: float = _BETA_SD,
     load_sd: float = 0.0,
 ) -> Floats:
-    """Log of the mean likelihood over the nodes (1 or S, n) of how bad it is."""
+    """Log of the mean likelihood over the nodes (1 or S, n) of how bad it is; all in logarithms."""
     log_likelihood = (
         _normal(seen.log_count_ratio, np.hypot(seen.log_count_sd, _COUNT_MODEL_SD), count)
         + _normal(seen.log_load_ratio, np.hypot(np.hypot(seen.log_load_sd, _LOAD_MODEL_SD), load_sd), load)
         + _normal(seen.log_passed, np.hypot(seen.log_passed_sd, passed_sd), passed)
-        + _normal(seen.log_flow_ratio, np.full(len(seen.beta), _FLOW_LOG_SD), flow)
+        + _normal(seen.log_flow_ratio, np.full(len(seen.beta), _FLOW_LOG_SD), flow_ratio)
     )
     return np.asarray(logsumexp(log_likelihood, axis=1) - np.log(log_likelihood.shape[1]))
 

@@ -56,7 +56,9 @@ def balance_told(columns: PlantColumns, duty: Duty, found: Contamination, zone: 
 
 
 def clean_up_told(columns: PlantColumns, found: Contamination, facts: Mapping[str, Any]) -> CleanUpTold | None:
-    """With the filters as they run and what came in before the counts rose, at the size that decides; None where unknown."""
+    """With the filters as they run and what came in before the counts rose, at the size that decides; None where
+    unknown.
+    """
     size_um_c, volume_L = facts.get("size_um_c"), float(columns.systems.reservoir_volume_L[0])
     if size_um_c is None or np.isnan(volume_L):
         return None
