@@ -19,7 +19,7 @@ from scheduler.statistics.contamination_causes import Cause
 from scheduler.vocabulary import Severity, TaskKind
 
 RISEN_LOG = float(np.log(1.5))
-RISEN_PROBABILITY, RISEN_SAMPLES = 0.97, 3
+RISEN_PROBABILITY, RISEN_SAMPLES = 0.985, 3
 RISING_CAUSE = 0.5
 """More dirt is coming in: the counts of three samples or more rose by half at least with this probability, and of the
 causes that is likelier than all others together. Ours, by tests/measure/cleanliness_causes.py."""
