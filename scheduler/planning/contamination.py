@@ -103,11 +103,18 @@ class Contamination:
 
 
 def assess_contamination(
-    columns: PlantColumns, duty: Duty, condition: Condition, goes_round: frozenset[int], *, every_cause: bool = False
+    columns: PlantColumns,
+    duty: Duty,
+    condition: Condition,
+    goes_round: frozenset[int],
+    *,
+    dirty: frozenset[int] = frozenset(),
+    every_cause: bool = False,
 ) -> Contamination:
     """The balance of every system. `goes_round`: positions past whose element oil goes by their ΔP.
 
-    Causes are weighed where the counts have risen or a sample behind an element was taken; `every_cause` weighs all.
+    Causes are weighed where the counts have risen, a sample behind an element was taken, or the oil is known to be
+    `dirty`; `every_cause` weighs all.
     """
     filters, history = system_filters(columns, duty), count_history(columns)
     level = count_trend(history.day - history.last_day()[:, None], history.low_per_mL, history.high_per_mL, 0.0)
@@ -117,7 +124,9 @@ def assess_contamination(
     look_at: dict[int, int] = {}
     for system in np.flatnonzero(columns.systems_ready() & ~np.isnan(change.log_step)).tolist():
         position = _looked_at(filters, system, pairs, goes_round, int(history.size[system]))
-        if position >= 0 and (every_cause or rose[system] or position in pairs or position in goes_round):
+        if position >= 0 and (
+            every_cause or system in dirty or rose[system] or position in pairs or position in goes_round
+        ):
             look_at[system] = position
     causes = _causes(columns, duty, condition, _Seen(filters, history, change, pairs, goes_round), look_at)
     return Contamination(filters, history, level, change, causes)

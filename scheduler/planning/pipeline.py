@@ -6,7 +6,7 @@ from typing import Any
 
 from scheduler.planning.after_service import after_service
 from scheduler.planning.change_dates import change_dates
-from scheduler.planning.cleanliness import assess_cleanliness
+from scheduler.planning.cleanliness import Verdict, assess_cleanliness
 from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
 from scheduler.planning.condition import assess_condition
 from scheduler.planning.contamination import assess_contamination
@@ -114,7 +114,8 @@ def plan(known: Known) -> Planned:
     sightings = sightings_of(columns, condition)
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
-    balance = assess_contamination(columns, duty, condition, runs_past(seen))
+    dirty = frozenset(each.system for each in cleanliness if each.verdict is Verdict.MISSED)
+    balance = assess_contamination(columns, duty, condition, runs_past(seen), dirty=dirty)
     cleanliness = with_causes(cleanliness, columns, balance)
     diagnoses = seen + cleanliness_diagnoses(cleanliness) + found_diagnoses(columns)
     diagnoses += contamination_diagnoses(columns, balance) + after_service(columns, balance)

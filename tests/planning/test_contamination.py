@@ -117,6 +117,14 @@ def test_counts_before_a_repair_are_of_another_machine() -> None:
     assert said(known(samples, events=repaired)) == {}
 
 
+def test_dirty_oil_that_always_was_as_dirty_has_its_causes_weighed_too() -> None:
+    columns = known(counted(*[6000.0, 6500.0] * 4))
+    duty = assess_duty(columns)
+    condition = assess_condition(columns, duty)
+    assert assess_contamination(columns, duty, condition, frozenset()).causes == {}
+    assert list(assess_contamination(columns, duty, condition, frozenset(), dirty=frozenset({0})).causes) == [0]
+
+
 def let_through() -> list[Sample]:
     """Twice the count since two months, and behind the element three fifths of it."""
     before = counted(*[150.0] * 5, *[300.0] * 3)
