@@ -26,9 +26,12 @@ from scheduler.statistics.count_levels import Line, count_step, count_trend
 FEWEST_BEFORE, MOST_BEFORE, MOST_RECENT = 3, 10, 5
 """Samples before a change, and at most since: a change that is older is what is usual by now (ours)."""
 
-WORTH_A_LOOK_Z = 1.0
-"""Below this nothing has changed, and a pass spares itself the ΔP (ours)."""
+WORTH_A_LOOK_Z = 2.0
+"""Below this no diagnosis is made of the counts, and a pass spares itself the ΔP (ours)."""
 
+
+LETS_THROUGH_BETA = 8.0
+"""An element whose newest pair of samples shows more than this is not accused, and a pass looks no further (ours)."""
 
 CHANGED_Z, PAIRS_COUNT_FOR_D = 2.0, 180.0
 """Where the counts have not surely changed, samples behind the element count for half a year (ours)."""
@@ -113,8 +116,8 @@ def assess_contamination(
 ) -> Contamination:
     """The balance of every system. `goes_round`: positions past whose element oil goes by their ΔP.
 
-    Causes are weighed where the counts have risen, a sample behind an element was taken, or the oil is known to be
-    `dirty`; `every_cause` weighs all.
+    Causes are weighed where the counts have risen, samples behind an element show little difference, or the oil is
+    known to be `dirty`; `every_cause` weighs all.
     """
     filters, history = system_filters(columns, duty), count_history(columns)
     level = count_trend(history.day - history.last_day()[:, None], history.low_per_mL, history.high_per_mL, 0.0)
@@ -124,8 +127,9 @@ def assess_contamination(
     look_at: dict[int, int] = {}
     for system in np.flatnonzero(columns.systems_ready() & ~np.isnan(change.log_step)).tolist():
         position = _looked_at(filters, system, pairs, goes_round, int(history.size[system]))
+        lets_through = position in pairs and pairs[position][-1].log_passed > -np.log(LETS_THROUGH_BETA)
         if position >= 0 and (
-            every_cause or system in dirty or rose[system] or position in pairs or position in goes_round
+            every_cause or system in dirty or rose[system] or lets_through or position in goes_round
         ):
             look_at[system] = position
     causes = _causes(columns, duty, condition, _Seen(filters, history, change, pairs, goes_round), look_at)

@@ -34,7 +34,7 @@ SCATTER_LOG_SD = 0.2
 """Of one measurement of water about its level (ours)."""
 
 RISING_LOG_A_YEAR = float(np.log(1.1))
-RISING_PROBABILITY, RISING_SAMPLES, RISING_FROM_PCT = 0.92, 5, 20.0
+RISING_PROBABILITY, RISING_SAMPLES, RISING_FROM_PCT = 0.94, 5, 20.0
 """A tenth a year or more with this probability, by so many samples, and from where it begins to matter (ours)."""
 
 LOOKS_BACK_D = 2.0 * 365.25
