@@ -94,6 +94,12 @@ class Density(WireQuantity):
     kind = QuantityKind.DENSITY
 
 
+class ParticleCount(WireQuantity):
+    """Particles of one size and larger in a volume of oil."""
+
+    kind = QuantityKind.PARTICLE_COUNT
+
+
 class Mass(WireQuantity):
     kind = QuantityKind.MASS
 

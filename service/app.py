@@ -18,6 +18,7 @@ from service.close_outs import list_routes as close_out_list_routes
 from service.close_outs import routes as close_out_routes
 from service.compression import Compression
 from service.conditional import ConditionalGet
+from service.contamination import routes as contamination_routes
 from service.database import Database
 from service.demand import routes as demand_routes
 from service.description import completing
@@ -67,6 +68,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     calendar_routes.router,
     feed_routes.router,
     webhook_routes.router,
+    contamination_routes.router,
     import_routes.router,
     master_routes.router,
     reading_routes.router,

@@ -7,9 +7,7 @@ upper limit of the target's (ISO 4406:2021).
 Two prudences, both ours. (1) A β from the test bench is not held by a transfer cart, with cold oil, a pulsing
 pump and an element long in use: it is counted as 10 at most. Of β 200 this makes ln 200/ln 10 = 2.3 times the
 passes, at the mild end of the 2 to 5 by which real clean-ups are slower than ideal ones. (2) β is told at one
-size, the rating. Larger particles are held at least as well. Of smaller ones
-ln β(x) = ln β(rating) · (x/rating)² is counted: no source; a curve below those of published multi-pass tests
-that we remember, so that a coarse element promises next to nothing at 4 µm(c).
+size, the rating; for others `beta_at_size` is counted.
 """
 
 import math
@@ -18,6 +16,7 @@ from dataclasses import dataclass
 from itertools import count
 
 from scheduler.engineering.cleanliness_code import Code, SIZES_um_c, count_limits_per_mL
+from scheduler.engineering.filtration import beta_at_size
 
 USUAL_NEW_OIL = Code.parse("20/18/15")
 """New oil is often no better (published handbooks); it may be worse, so a sample is better than this."""
@@ -59,8 +58,7 @@ def beta_at_sizes(through: TransferFilter) -> Betas:
     >>> [round(beta, 2) for beta in beta_at_sizes(TransferFilter(6.0, 200.0))]
     [2.78, 10.0, 10.0]
     """
-    log_beta = math.log(min(through.beta, MOST_BETA))
-    four, six, fourteen = (math.exp(log_beta * min(1.0, size / through.rating_um) ** 2) for size in SIZES_um_c)
+    four, six, fourteen = beta_at_size(min(through.beta, MOST_BETA), through.rating_um, SIZES_um_c).tolist()
     return four, six, fourteen
 
 

@@ -83,7 +83,9 @@ def assess_cleanliness(columns: PlantColumns, goes_round: frozenset[int] = froze
 
     `goes_round`: positions past whose element the oil is known to go; equal counts are no fault of that element.
     """
-    seen = _Seen(columns, columns.oil_samples, goes_round, _fresh_starts(columns), *_bounds(columns.oil_samples))
+    seen = _Seen(
+        columns, columns.oil_samples, goes_round, _fresh_starts(columns), *sample_bounds(columns.oil_samples)
+    )
     systems = [int(system) for system in np.flatnonzero(columns.systems_ready())]
     wanted = {system: _target_of(columns, system) for system in systems}
     judged = _judge_all(seen, {system: target for system, target in wanted.items() if target is not None})
@@ -100,7 +102,7 @@ class _Seen:
     high_per_mL: Floats
 
 
-def _bounds(samples: OilSampleRows) -> tuple[Floats, Floats]:
+def sample_bounds(samples: OilSampleRows) -> tuple[Floats, Floats]:
     """Bounds (samples, 3) of the counts per mL; a count stands before the code that was made of it."""
     numbers = [(None, None, None) if code is None else code.numbers for code in samples.code]
     value = np.array([[-1 if each is None else each.value for each in row] for row in numbers], dtype=np.intp)
@@ -231,14 +233,14 @@ def _sample_facts(seen: _Seen, target: Target, rows: list[int], judged: Judged) 
         "probability": round(float(judged.probability[size]), 3),
         "level_per_mL": float(f"{judged.level_per_mL[size]:.3g}"),
         "used": int(judged.used[size]),
-        "codes": [_written(seen.samples, row) for row in used],
+        "codes": [written_code(seen.samples, row) for row in used],
         "first_day": float(seen.samples.day[used[0]]),
         "last_day": float(seen.samples.day[used[-1]]),
         "point": seen.samples.point[used[-1]].value,
     }
 
 
-def _written(samples: OilSampleRows, row: int) -> str:
+def written_code(samples: OilSampleRows, row: int) -> str:
     """A sample as a code, made of its counts where they are known. What was counted is never refused here."""
     code = samples.code[row]
     told = (None, None, None) if code is None else code.numbers

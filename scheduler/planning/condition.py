@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scheduler.engineering.pressure_drop import WarmState
+from scheduler.engineering.pressure_drop import WarmState, started_shift_bar
 from scheduler.engineering.terminal_dp import assembly_terminal_dp_bar
 from scheduler.planning.comparable_readings import ComparableReadings, comparable_readings, instruments, stated_limits
 from scheduler.planning.duty import Duty
@@ -27,16 +27,20 @@ from scheduler.statistics.remaining_hours import RemainingHours
 class Condition:
     """Readings (N,) restated and gated; positions (P,) with their limits, what was known before, and the forecast.
 
-    `element_dp_bar` (N,) is the element's part at the warm state. `terminal_dp_bar` is across the assembly,
-    `terminal_element_dp_bar` the element's part. `has_forecast` marks the positions whose hours left come from
-    ΔP; `remaining` is that forecast where it is, else the life model's. `row_of` points into `pressure`.
-    `calibration` says how the forecasts of each type (T,) fared, None where the prior was known beforehand.
+    `element_dp_bar` (N,) is the element's part at the warm state; `log_shift_bar` and
+    `log_clean_before` are the shift of its started logarithm and the clean level in it before any reading.
+    `terminal_dp_bar` is across the assembly, `terminal_element_dp_bar` the element's part. `has_forecast` marks the
+    positions whose hours left come from ΔP; `remaining` is that forecast where it is, else the life model's.
+    `row_of` points into `pressure`. `calibration` says how the forecasts of each type (T,) fared, None where the
+    prior was known beforehand.
     """
 
     gate: Ints
     assembly_dp_bar: Floats
     element_dp_bar: Floats
     viscosity_ratio: Floats
+    log_shift_bar: Floats
+    log_clean_before: Floats
     warm: WarmState
     terminal_dp_bar: Floats
     terminal_rule: Ints
@@ -81,6 +85,8 @@ def assess_condition(columns: PlantColumns, duty: Duty, prior: ElementPrior | No
         assembly_dp_bar=restated.dp_bar,
         element_dp_bar=restated.reading.element_dp_bar,
         viscosity_ratio=restated.reading.viscosity_ratio,
+        log_shift_bar=started_shift_bar(restated.step_bar),
+        log_clean_before=log_limits(restated).clean_sheet + prior.clean_deviation,
         warm=using.warm,
         terminal_dp_bar=assembly_terminal_dp_bar(*stated_limits(columns))[0],
         terminal_rule=restated.rule,

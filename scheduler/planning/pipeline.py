@@ -4,10 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from scheduler.planning.after_service import after_service
 from scheduler.planning.change_dates import change_dates
-from scheduler.planning.cleanliness import assess_cleanliness
+from scheduler.planning.cleanliness import Verdict, assess_cleanliness
 from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
 from scheduler.planning.condition import assess_condition
+from scheduler.planning.contamination import assess_contamination
+from scheduler.planning.contamination_diagnoses import contamination_diagnoses, with_causes
 from scheduler.planning.demand import ItemDemand, forecast_demand
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
@@ -32,6 +35,7 @@ from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, 
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
+from scheduler.planning.water import water_diagnoses, water_levels
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
 from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ElementPrior
@@ -110,7 +114,12 @@ def plan(known: Known) -> Planned:
     sightings = sightings_of(columns, condition)
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
+    dirty = frozenset(each.system for each in cleanliness if each.verdict is Verdict.MISSED)
+    balance = assess_contamination(columns, duty, condition, runs_past(seen), dirty=dirty)
+    cleanliness = with_causes(cleanliness, columns, balance)
     diagnoses = seen + cleanliness_diagnoses(cleanliness) + found_diagnoses(columns)
+    diagnoses += contamination_diagnoses(columns, balance) + after_service(columns, balance)
+    diagnoses += water_diagnoses(columns, water_levels(columns))
     diagnoses += oil_care(columns, cleanliness)
     blamed = blamed_elements(cleanliness)
     dates, risk = limit_dates(columns, duty, condition, sightings, blamed), accepted_risk(columns, duty, condition)

@@ -47,6 +47,7 @@ class SystemRows:
     status: tuple[Status, ...]
     fluid: tuple[Fluid, ...]
     oil: tuple[OilProperties, ...]
+    water_saturation_20_ppm: Floats  # water that the fluid dissolves at 20 °C
     working_temperature_degC: Floats
     coldest_start_degC: Floats
     hours_per_week: Floats
@@ -85,6 +86,7 @@ class ElementTypeRows:
     shelf_life_d: Floats
     rating_um: Floats
     beta: Floats  # at `rating_um`
+    capacity_g: Floats
     price: Floats
     currency: tuple[str, ...]  # of `price`
 
@@ -216,6 +218,8 @@ class OilSampleRows:
     day: Floats
     code: tuple[Code | None, ...]
     count_per_mL: Floats  # (samples, 3) of ≥4, ≥6 and ≥14 µm(c)
+    water_ppm: Floats
+    water_saturation_pct: Floats
 
 
 @dataclass(frozen=True, slots=True)

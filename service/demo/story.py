@@ -81,6 +81,9 @@ def _diagnoses() -> StorySection:
             f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others"
             " (in the data; not raised yet).",
             f"Nothing known: no element was ever recorded at {cases.NOTHING_FITTED}.",
+            f"Why oil got dirty: `elementdue contamination {_system_of(cases.CLEANLINESS_MISSED)}` weighs what"
+            " comes in against what each filter cleans, and says how likely it is that"
+            f" {cases.CLEANLINESS_MISSED} lets dirt through.",
             f"Checks after an event: nobody has recorded those after the pump failure at"
             f" {_system_of(cases.DUE_BY_EVENT)}.",
         ),

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from scheduler.vocabulary import Found
-from service.due.cleanliness_wording import Dates, Facts
+from service.due.contamination_wording import Dates, Facts
 
 _METAL_WORDS = {
     Found.METAL: "metal of a kind not told",

@@ -1,15 +1,8 @@
 """What the oil samples say, in words: codes as the laboratory writes them, the limit, and how sure it is."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from collections.abc import Callable
 
-Facts = Mapping[str, Any]
-
-
-class Dates(Protocol):
-    """Whoever writes a day in the plant's zone."""
-
-    def date(self, day: float) -> str: ...
+from service.due.contamination_wording import Dates, Facts, of_causes
 
 
 def by_cleanliness(words: Dates, facts: Facts) -> str:
@@ -32,7 +25,8 @@ def missed(words: Dates, facts: Facts) -> str:
     )
     if any(each["probability"] > 0.8 for each in facts.get("elements", [])):
         ask = "The cause points to an element, which is due"
-    return f"{_level(words, facts)}. {ask}."
+    causes = f" {of_causes(facts['causes'])}" if "causes" in facts else ""
+    return f"{_level(words, facts)}. {ask}.{causes}"
 
 
 def one_bad(words: Dates, facts: Facts) -> str:

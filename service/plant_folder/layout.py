@@ -211,6 +211,7 @@ FLUIDS = TableLayout(
         _may("viscosity_100", _VISCOSITY),
         _may("viscosity_index", Number(minimum=-200.0, maximum=600.0)),
         _may("density_15", Quantity(QuantityKind.DENSITY, minimum=500.0, maximum=2500.0)),
+        _may("water_saturation_20", Quantity(QuantityKind.WATER_CONTENT, maximum=1e6, above_minimum=True)),
     ),
     is_fact=False,
     rules=(Rule(RowRule.AT_LEAST_ONE, ("viscosity_40", "grade")),),

@@ -57,6 +57,7 @@ def load_systems(
             )
             for oil in oils
         ),
+        water_saturation_20_ppm=floats(oils, "water_saturation_20_ppm"),
         working_temperature_degC=floats(rows, "working_temperature_degC"),
         coldest_start_degC=floats(rows, "coldest_start_degC"),
         hours_per_week=floats(rows, "hours_per_week"),
@@ -84,6 +85,7 @@ def load_types(rows: Sequence[Row]) -> columns.ElementTypeRows:
         shelf_life_d=floats(rows, "shelf_life_d"),
         rating_um=floats(rows, "rating_um"),
         beta=np.array([_beta(row["beta"]) for row in rows], dtype=np.float64),
+        capacity_g=floats(rows, "capacity_g"),
         price=_amounts(rows, "price_minor", texts(rows, "currency")),
         currency=texts(rows, "currency"),
     )

@@ -87,4 +87,6 @@ def load_oil_samples(
         day=np.minimum(days(rows, "at"), to_day(as_of)),
         code=tuple(Code.parse(row["code"], sample=True) if row["code"] else None for row in rows),
         count_per_mL=np.column_stack(counts),
+        water_ppm=floats(rows, "water_ppm"),
+        water_saturation_pct=floats(rows, "water_saturation_pct"),
     )

@@ -249,6 +249,7 @@ def plant(
             status=tuple(each.status for each in system_list),
             fluid=tuple(each.fluid for each in system_list),
             oil=(oil_properties(46.0, None, 6.8, None, 870.0),) * len(system_list),
+            water_saturation_20_ppm=np.full(len(system_list), NAN),
             working_temperature_degC=_floats(system_list, "working_temperature_degC"),
             coldest_start_degC=_floats(system_list, "coldest_start_degC"),
             hours_per_week=_floats(system_list, "hours_per_week"),
@@ -309,7 +310,14 @@ def plant(
             volume_L=_floats(top_up_list, "volume_L"),
         ),
         oil_samples=pc.OilSampleRows(
-            system=_ints([]), position=_ints([]), point=(), day=np.zeros(0), code=(), count_per_mL=np.zeros((0, 3))
+            system=_ints([]),
+            position=_ints([]),
+            point=(),
+            day=np.zeros(0),
+            code=(),
+            count_per_mL=np.zeros((0, 3)),
+            water_ppm=np.zeros(0),
+            water_saturation_pct=np.zeros(0),
         ),
         stops=pc.StopRows(
             plant=_ints(-1 if each.system else plant_row[each.plant] for each in stop_list),
@@ -348,6 +356,7 @@ def _types() -> pc.ElementTypeRows:
         shelf_life_d=np.full(count, NAN),
         rating_um=np.full(count, NAN),
         beta=np.full(count, NAN),
+        capacity_g=np.full(count, NAN),
         price=np.array([40.0, NAN, NAN, NAN, NAN]),
         currency=("EUR", *("",) * (count - 1)),
     )

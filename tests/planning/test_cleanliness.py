@@ -31,6 +31,8 @@ class Sample:
     point: SamplePoint = RESERVOIR
     position: int = -1
     system: int = 0
+    water_ppm: float = NAN
+    water_saturation_pct: float = NAN
 
 
 def monthly(*codes: str, until_day: float = NOW - 1.0) -> list[Sample]:
@@ -58,6 +60,8 @@ def rows_of(samples: Iterable[Sample]) -> OilSampleRows:
         day=np.array([each.day for each in every], dtype=np.float64),
         code=tuple(Code.parse(each.code, sample=True) if each.code else None for each in every),
         count_per_mL=np.array([each.counts for each in every], dtype=np.float64).reshape(-1, 3),
+        water_ppm=np.array([each.water_ppm for each in every], dtype=np.float64),
+        water_saturation_pct=np.array([each.water_saturation_pct for each in every], dtype=np.float64),
     )
 
 

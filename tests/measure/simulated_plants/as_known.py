@@ -59,7 +59,9 @@ def as_known(plant: SimulatedPlant, as_of_day: float) -> PlantColumns:
             _ints([]), *(np.zeros(0) for _ in range(3)), *(np.zeros(0, dtype=bool) for _ in range(2))
         ),
         top_ups=pc.TopUpRows(_ints([]), np.zeros(0), (), np.zeros(0)),
-        oil_samples=pc.OilSampleRows(_ints([]), _ints([]), (), np.zeros(0), (), np.zeros((0, 3))),
+        oil_samples=pc.OilSampleRows(
+            _ints([]), _ints([]), (), np.zeros(0), (), np.zeros((0, 3)), np.zeros(0), np.zeros(0)
+        ),
         stops=pc.StopRows(_ints([]), _ints([]), np.zeros(0), np.zeros(0)),
         alternates={},
     )
@@ -83,6 +85,7 @@ def _systems(plant: SimulatedPlant) -> pc.SystemRows:
         status=(Status.IN_SERVICE,) * count,
         fluid=(OIL,) * count,
         oil=(oil,) * count,
+        water_saturation_20_ppm=np.full(count, NAN),
         working_temperature_degC=np.full(count, 50.0),
         coldest_start_degC=np.full(count, NAN),
         hours_per_week=np.array([system.hours_per_week for system in plant.systems]),
@@ -123,6 +126,7 @@ def _types(plant: SimulatedPlant) -> pc.ElementTypeRows:
         shelf_life_d=np.full(count, NAN),
         rating_um=np.full(count, NAN),
         beta=np.full(count, NAN),
+        capacity_g=np.full(count, NAN),
         price=np.full(count, NAN),
         currency=("",) * count,
     )
