@@ -221,7 +221,7 @@ class PlantHistory:
 
 
 def taken(rows: Of, index: Ints) -> Of:
-    """Some rows of a record whose every field is a column; one without rows, as offsets that were put aside, stays."""
+    """Some rows of a record whose every field is a column; `offsets` are none, and stay for the caller to set."""
     chosen = index.tolist()
     found: dict[str, Any] = {}
     for each in fields(rows):  # type: ignore[arg-type]

@@ -1,6 +1,5 @@
 """What the history cuts out for a moment is what loading at that moment finds: `load_plant` is the slow reference."""
 
-import random
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime, timedelta
@@ -55,8 +54,12 @@ def _read_late(connection: sa.Connection) -> None:
 
 
 def _correct_late(connection: sa.Connection) -> None:
-    long_ago = t.dp_readings.c.at < NOW - timedelta(days=100)
-    row = _newest(connection, t.dp_readings, long_ago, t.dp_readings.c.dp_bar.is_not(None))
+    readings, lives = t.dp_readings, t.installations
+    on_a_finished_life = sa.exists().where(
+        *(lives.c.position == readings.c.position, current_rows(lives), lives.c.removed_at < LATE),
+        *(lives.c.fitted_at < readings.c.at, lives.c.removed_at > readings.c.at),
+    )
+    row = _newest(connection, readings, on_a_finished_life, readings.c.dp_bar.is_not(None))
     supersede(connection, t.dp_readings, row, {"dp_bar": 0.123}, recorded_at=LATE, source="test")
 
 
@@ -83,8 +86,8 @@ def _differences(one: Any, other: Any, where: str = "") -> list[str]:
 
 
 def test_the_cut_at_any_moment_is_what_loading_at_that_moment_finds(demo: Database) -> None:
-    drawn = random.Random(5)
-    moments = [NOW - timedelta(days=drawn.uniform(0.0, 1250.0)) for _ in range(12)]
+    days_ago = np.random.default_rng(5).uniform(0.0, 1250.0, 12)
+    moments = [NOW - timedelta(days=ago_d) for ago_d in days_ago.tolist()]
     edges = [LATE, LATE - timedelta(microseconds=1), NOW, NOW - timedelta(days=4000)]
     history = _history(demo)
     with demo.reading() as connection:
