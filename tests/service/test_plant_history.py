@@ -19,7 +19,7 @@ from service.plant_store.loading import load_plant
 from tests.databases import url_at
 
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
-LATE = NOW - timedelta(days=30)
+LATE = NOW - timedelta(days=30, microseconds=7)
 """When facts of long before came to be known."""
 
 
@@ -30,7 +30,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     migrate(database)
     load_demo(database, NOW, "test")
     with database.writing() as connection:
-        for what in (_end_late, _read_late, _correct_late, _withdraw_late):
+        for what in (_end_late, _correct_late, _read_late, _withdraw_late):
             what(connection)
     yield database
     database.close()
