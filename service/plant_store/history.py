@@ -273,7 +273,7 @@ def load_history(connection: sa.Connection, until: datetime) -> PlantHistory:
             alternates=load_alternates(connection),
         ),
         always_known_meters=flags(meter in always_known for meter in meters),
-        meter_versions=Versions.of([each.row for each in read]),
+        meter_versions=Versions.of([each.row for each in read if each.row is not None]),
         meter_of_reading=_meters_of(read, codes),
         installed=_all_installed(installed, position_rows, codes),
         read=_all_readings(connection, position_rows, until),

@@ -24,8 +24,8 @@ class MeterObservation:
     is_date: bool
     kind: MeterReadingKind
     hours: float
-    row: Row
-    """The version that tells it."""
+    row: Row | None = None
+    """The version that tells it, where one was loaded."""
 
 
 def mark_of(kind: MeterReadingKind) -> MeterMark:
