@@ -26,6 +26,7 @@ from service.known_host import KnownHost
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
+from service.replay import routes as replay_routes
 from service.settings import Settings
 from service.strict_json import StrictJson
 from service.whole_address import WholeAddress
@@ -40,6 +41,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     close_out_routes.router,
     evidence_routes.router,
     oil_routes.router,
+    replay_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,

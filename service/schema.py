@@ -11,6 +11,7 @@ from service.evidence.tables import evidence_files
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
+from service.replay.tables import replay_steps, replays
 from service.stock.tables import oil_movements, stock_discrepancies, stock_movements
 from service.work_orders.history import order_history
 from service.work_orders.tables import oil_picks, picks, tasks, work_orders
@@ -35,6 +36,8 @@ TABLES = (
         close_out_corrections,
         evidence_files,
         checks,
+        replays,
+        replay_steps,
     ),
     *(stock_movements, oil_movements, stock_discrepancies, imports, api_keys, kept_answers),
 )

@@ -11,7 +11,14 @@ from fastapi.routing import APIRoute
 from scheduler.vocabulary import Scope
 from service.app import ROUTERS
 
-IN_A_PATH = {"order_id": "999", "close_out_id": "999", "import_id": "999", "file_id": "999", "position": "NOWHERE"}
+IN_A_PATH = {
+    "order_id": "999",
+    "close_out_id": "999",
+    "import_id": "999",
+    "file_id": "999",
+    "replay_id": "999",
+    "position": "NOWHERE",
+}
 """For each path parameter something that does not exist, so that a granted request changes nothing."""
 
 
