@@ -2,10 +2,11 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from typing import Annotated, Any
+from typing import Annotated
 
 import sqlalchemy as sa
-from fastapi import APIRouter, FastAPI, Query, Request, Response
+from fastapi import APIRouter, FastAPI, Query, Request
+from fastapi.responses import JSONResponse
 
 from api_schemas.quantities import RowNumber
 from api_schemas.replays import Replay, ReplayAsked, ReplayList
@@ -39,9 +40,8 @@ def start_replay(
     now: Now,
     asked: ReplayAsked,
     request: Request,
-    response: Response,
     idempotency_key: IdempotencyKey = None,
-) -> Any:
+) -> JSONResponse:
     """Runs in the background, one at a time; `Location` says where its progress and then its result are.
 
     Each step is computed from what was recorded by then. A server that is stopped or killed goes on where it was.
@@ -53,8 +53,10 @@ def start_replay(
     digest = digest_of("POST /v1/replays", asked.model_dump(mode="json", by_alias=True))
     answer = answer_once(database, caller, idempotency_key, digest, now, work)
     _runner_of(request.app).wake()
-    response.headers["Location"] = f"/v1/replays/{answer.body['id']}"
-    return answer.body
+    headers = {"Location": f"/v1/replays/{answer.body['id']}"}
+    if answer.repeated:
+        headers["Idempotency-Replayed"] = "true"
+    return JSONResponse(answer.body, answer.status, headers)
 
 
 @router.get("", summary="Replays, newest first")
