@@ -23,6 +23,7 @@ from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
 from service.known_host import KnownHost
+from service.lives import routes as life_routes
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
@@ -42,6 +43,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     evidence_routes.router,
     oil_routes.router,
     replay_routes.router,
+    life_routes.router,
     import_routes.router,
     clock_routes.router,
     key_routes.router,

@@ -5,7 +5,7 @@ import traceback
 
 import typer
 
-from service.cli import calibration, demand, jobs, keys, oil, plant, replay, server
+from service.cli import calibration, demand, jobs, keys, lives, oil, plant, replay, server
 from service.cli.asking import Refused
 from service.plant_folder.refusals import FolderRefused
 from service.problems import Problem
@@ -25,6 +25,7 @@ calibration.add_to(app)
 demand.add_to(app)
 oil.add_to(app)
 replay.add_to(app)
+lives.add_to(app)
 server.add_to(app)
 app.add_typer(jobs.app, name="jobs")
 app.add_typer(keys.app, name="keys")
