@@ -46,6 +46,7 @@ NOTES = (
     "and their forecasts look late; the 80 % band and the mean PIT count the others by how long they lasted.",
     "The end of a life is its change, not the hour at which its limit was passed.",
     f"What lives teach is learned anew every {LEARNED_EVERY_D:.0f} days, not at each step.",
+    "Where no interval is stated, the fixed one is the median of all that was in fact used, known only afterwards.",
     "Costs are of lives fitted and changed within the replay. A rule that would have let a life run past its real "
     "change gains nothing by it. Due dates keep stated intervals too, so they are never later than these.",
     f"Where the plant does not tell both costs, a planned change costs 1 and a late one {UNTOLD_LATE_RATIO:g}.",
@@ -122,14 +123,18 @@ def _types(
     """All together by each way and both, then type by type."""
     for by in ("all", "pressure", "life"):
         one, other = (_made_by(asked, by) for asked in (at_ages, expected))
-        if np.any(one) or np.any(other):
+        if _tells(at_ages.of(one), expected.of(other)):
             yield _outcome(None, by, at_ages.of(one), expected.of(other))
     for kind in np.union1d(type_at_ages, type_expected).tolist():
         for by in ("pressure", "life"):
             one = _made_by(at_ages, by) & (type_at_ages == kind)
             other = _made_by(expected, by) & (type_expected == kind)
-            if np.any(one) or np.any(other):
+            if _tells(at_ages.of(one), expected.of(other)):
                 yield _outcome(columns.types.part_number[kind], by, at_ages.of(one), expected.of(other))
+
+
+def _tells(at_ages: Asked, expected: Asked) -> bool:
+    return bool(len(expected.life)) or bool(np.any(at_ages.outcomes.ended))
 
 
 def _made_by(asked: Asked, by: str) -> Flags:

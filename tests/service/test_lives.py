@@ -1,136 +1,135 @@
-"""`/v1/lives` and `elementdue lives`: the demo plant's lives in numbers, page by page, and of one's plants only."""
+"""`/v1/lives` and `elementdue lives`: the small plant's lives by hand, page by page, and of one's plants only."""
 
-import csv
-from collections import Counter
+import json
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from scheduler.vocabulary import Scope
-from service.app import create_app
-from service.database import Database
-from service.demo.folder import write_demo_folder
-from service.demo.loading import load_demo
-from service.due.planning_pass import run_pass
+from service.cli import lives as command
 from service.keys.keeping import Caller
 from service.lives.answering import Only, lives_page
-from service.migrating import migrate
-from service.settings import Settings
-from tests.databases import url_at
-from tests.service.served import Served, run
+from tests.flow.running_plant import RunningPlant, make_planned, running
+from tests.flow.small_folder import NOW, RETURN, STRAINER, small_plant
 
-NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
-EVERYBODY = Caller("test", frozenset({Scope.ADMINISTER}))
+BOUND = Caller("bound", frozenset({Scope.READ}), frozenset({"MILL"}))
+ELSEWHERE = Caller("elsewhere", frozenset({Scope.READ}), frozenset({"YARD"}))
 
-
-@dataclass(frozen=True)
-class Demo:
-    path: Path
-    database: Database
-    served: Served
-    installations: list[dict[str, str]]
-
-    def page(self, only: Only | None = None, caller: Caller = EVERYBODY, **more: Any) -> Any:
-        with self.database.reading() as connection:
-            return lives_page(connection, caller, NOW, only or Only(), **more)
+HOURS = {"early": 480.0, "first": 640.0, "second": 800.0, "running": 960.0}
+"""Of the strainer at 8 h a day: 60, 80 and 100 days that ended, and 120 days so far."""
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
-    folder = tmp_path_factory.mktemp("lives")
-    path = folder / "demo.sqlite"
-    database = Database(url_at(path))
-    migrate(database)
-    load_demo(database, NOW, "test")
-    with database.writing() as connection:
-        run_pass(connection, as_of=NOW, now=NOW, cause="test", by="test")
-    write_demo_folder(folder / "folder", NOW.date())
-    with (folder / "folder" / "installations.csv").open(encoding="utf-8", newline="") as file:
-        installations = list(csv.DictReader(file))
-    yield Demo(path, database, Served(database, create_app(database, Settings(), ticks=False)), installations)
-    database.close()
+def plant(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningPlant]:
+    """The small plant with three lives of its strainer before the present one."""
+    base = small_plant(NOW)
+    told = [(360.0, 280.0, "indicator"), (280.0, 220.0, "early"), (220.0, 120.0, "indicator")]
+    rows = [
+        {
+            "position": STRAINER,
+            "part_number": "STR-1",
+            "fitted_at": base.at(fitted),
+            "removed_at": base.at(removed),
+            "reason": reason,
+        }
+        for fitted, removed, reason in told
+    ]
+    path = make_planned(tmp_path_factory.mktemp("lives") / "plant.sqlite", base.with_rows("installations", *rows))
+    with running(path) as service:
+        yield service
 
 
-def test_reasons_are_those_that_stand_in_the_plants_folder(demo: Demo) -> None:
-    """Counted from the folder with nothing but the csv module; a life without known hours is in no record."""
-    told: dict[str, Counter[str]] = {}
-    for row in demo.installations:
-        if row["removed_at"] and row["reason"] not in ("", "mistake"):
-            told.setdefault(row["position"], Counter())[row["reason"]] += 1
-    items = [item for item in demo.page().items if item.position is not None]
-    found: dict[str, Counter[str]] = {}
-    for item in items:
-        found.setdefault(item.position, Counter()).update(item.reasons)
-    same = [position for position in told if found.get(position) == told[position]]
-    assert len(same) > 0.9 * len(told)
-    assert all(found[position] <= told[position] for position in found if found[position])
+def records(plant: RunningPlant, **query: Any) -> dict[tuple[str, str | None], dict[str, Any]]:
+    return {(item["part_number"], item["position"]): item for item in plant.get("/v1/lives", **query)["items"]}
 
 
-def test_the_type_is_the_sum_of_its_positions(demo: Demo) -> None:
-    items = demo.page().items
-    for whole in (item for item in items if item.position is None):
-        parts = [each for each in items if each.part_number == whole.part_number and each.position is not None]
-        assert whole.lives == sum(each.lives for each in parts)
-        assert whole.running == sum(each.running for each in parts)
-        assert whole.early.changes == sum(each.early.changes for each in parts)
+def test_the_strainers_curve_is_kaplan_and_meiers_by_hand(plant: RunningPlant) -> None:
+    """480 h cut short, then 2/3 of the three left beyond 640 h and half of these beyond 800 h; 960 h still run."""
+    strainer = records(plant)["STR-1", STRAINER]
+    assert (strainer["lives"], strainer["running"], strainer["at_limit"]) == (3, 1, 2)
+    assert strainer["reasons"] == {"indicator": 2, "early": 1}
+    points = [(point["hours"], point["at_risk"], point["ends"], point["survival"]) for point in strainer["curve"]]
+    assert points == [(HOURS["first"], 3, 1, 0.6667), (HOURS["second"], 2, 1, 0.3333)]
+    assert strainer["median"]["hours"] == HOURS["second"]
+    assert all(point["low"] < point["survival"] < point["high"] for point in strainer["curve"])
 
 
-def test_curves_fall_within_their_bands_and_have_the_pass_beside_them(demo: Demo) -> None:
-    points = [(item, point) for item in demo.page().items for point in item.curve]
-    assert len(points) > 30
-    for _, point in points:
-        if point.low is not None and point.high is not None:
-            assert point.low <= point.survival <= point.high
-    of_fitted = [point for item, point in points if item.running and item.position is not None]
-    assert of_fitted
-    assert all(point.model is not None for point in of_fitted)
+def test_beside_the_curve_stands_what_the_last_pass_learned(plant: RunningPlant) -> None:
+    strainer = records(plant)["STR-1", STRAINER]
+    (kept,) = plant.rows("life_priors", position=STRAINER)
+    assert strainer["median"]["model"] == pytest.approx(2.718281828 ** kept["log_median_h"], abs=0.1)
+    shares = [point["model"] for point in strainer["curve"]]
+    assert 1.0 > shares[0] > shares[1] > 0.0
 
 
-def test_pages_miss_nothing_and_tell_nothing_twice(demo: Demo) -> None:
-    whole = demo.page().items
-    paged, cursor = [], None
+def test_the_type_is_the_sum_of_its_positions(plant: RunningPlant) -> None:
+    found = records(plant)
+    for (part_number, position), whole in found.items():
+        parts = [each for (part, at), each in found.items() if part == part_number and at is not None]
+        if position is None:
+            for count in ("lives", "running", "at_limit"):
+                assert whole[count] == sum(each[count] for each in parts)
+
+
+def test_an_early_change_is_told_with_what_it_threw_away(plant: RunningPlant) -> None:
+    found = records(plant)
+    early = found["STR-1", STRAINER]["early"]
+    assert early["changes"] == 1
+    assert 0.1 < early["thrown_away"] < 0.9
+    assert early["cost"] == []  # the plant tells no price
+    assert found["EL-10", RETURN]["early"] == {"changes": 0, "thrown_away": None, "cost": []}
+
+
+def test_pages_miss_nothing_and_tell_nothing_twice(plant: RunningPlant) -> None:
+    whole = plant.get("/v1/lives")["items"]
+    paged, query = [], {"limit": 3}
     while True:
-        page = demo.page(limit=40, cursor=cursor)
-        paged += page.items
-        cursor = page.next
-        if cursor is None:
+        page = plant.get("/v1/lives", **query)
+        paged += page["items"]
+        if page["next"] is None:
             break
+        query = {"limit": 3, "cursor": page["next"]}
     assert paged == whole
-    keys = [(item.part_number, item.position or "") for item in whole]
-    assert keys == sorted(keys)
+    keys = [(item["part_number"], item["position"] or "") for item in whole]
+    assert keys == sorted(set(keys))
+    assert len(keys) > 3
 
 
-def test_filters_leave_what_was_asked_for(demo: Demo) -> None:
-    system = next(item.system for item in demo.page().items if item.system is not None)
-    of_system = demo.page(Only(system=system)).items
-    assert {item.system for item in of_system} == {None, system}
-    position = of_system[-1].position
-    (whole, alone) = demo.page(Only(position=position, part_number=of_system[-1].part_number)).items
-    assert (whole.lives, alone.position) == (alone.lives, position)
+def test_filters_leave_what_was_asked_for(plant: RunningPlant) -> None:
+    assert {item["system"] for item in records(plant, system="PRESS").values()} == {None, "PRESS"}
+    assert set(records(plant, position=STRAINER)) == {("STR-1", None), ("STR-1", STRAINER)}
+    assert {part for part, _ in records(plant, part_number="EL-10")} == {"EL-10"}
+    alone = records(plant, position=STRAINER)["STR-1", STRAINER]
+    assert alone["shorter"] == records(plant)["STR-1", STRAINER]["shorter"]
 
 
-def test_what_is_not_there_is_not_found_and_a_plant_not_seen_is_not_told_of(demo: Demo) -> None:
-    key = demo.served.key(Scope.READ)
-    with demo.served.client(key) as client:
-        for name in ("plant", "system", "part_number", "position"):
-            answer = client.get("/v1/lives", params={name: "NOWHERE"})
-            assert (answer.status_code, "NOWHERE" in answer.json()["detail"]) == (404, True)
-        assert client.get("/v1/lives", params={"cursor": "nonsense"}).status_code == 422
-    elsewhere = Caller("bound", frozenset({Scope.READ}), frozenset({"ELSEWHERE"}))
-    assert demo.page(caller=elsewhere).items == []
+@pytest.mark.parametrize("name", ["plant", "system", "part_number", "position"])
+def test_what_is_not_there_is_not_found(plant: RunningPlant, name: str) -> None:
+    answer = plant.client.get("/v1/lives", params={name: "NOWHERE"})
+    assert (answer.status_code, "'NOWHERE'" in answer.json()["detail"]) == (404, True)
 
 
-def test_the_command_line_tells_what_the_api_does(demo: Demo) -> None:
-    with demo.served.client(demo.served.key(Scope.READ, name="reader")) as client:
-        answer = client.get("/v1/lives", params={"part_number": "QR-130-10G"})
-    assert answer.status_code == 200
-    ended = run("lives", "--part", "QR-130-10G", database=demo.path)
-    assert ended.returncode == 0, ended.stderr
-    lines = ended.stdout.splitlines()
-    for item in answer.json()["items"]:
-        (line,) = [each for each in lines if each.split()[:1] == [item["position"] or item["part_number"]]]
-        assert line.split()[1:4] == [str(item[name]) for name in ("lives", "at_limit", "running")]
+def test_a_cursor_of_ones_own_making_is_refused(plant: RunningPlant) -> None:
+    assert plant.client.get("/v1/lives", params={"cursor": "nonsense"}).status_code == 422
+
+
+def test_a_key_of_one_plant_is_told_of_no_other(plant: RunningPlant) -> None:
+    with plant.database.reading() as connection:
+        own = lives_page(connection, BOUND, plant.now, Only())
+        others = lives_page(connection, ELSEWHERE, plant.now, Only())
+    assert [item.model_dump(mode="json") for item in own.items] == plant.get("/v1/lives")["items"]
+    assert others.items == []
+
+
+def test_the_command_line_tells_the_same_lives(
+    plant: RunningPlant, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(command, "open_database", lambda _url: plant.database)
+    monkeypatch.setattr(command, "now_utc", lambda: plant.now)
+    command.lives(part="STR-1", as_json=True)
+    assert json.loads(capsys.readouterr().out)["items"] == list(records(plant, part_number="STR-1").values())
+    command.lives(part="STR-1")
+    (line,) = [each for each in capsys.readouterr().out.splitlines() if STRAINER in each]
+    assert line.split()[:3] == [STRAINER, "3", "2"]
+    assert "2 indicator, 1 early" in line

@@ -1,4 +1,7 @@
-"""What the history cuts out for a moment is what loading at that moment finds: `load_plant` is the slow reference."""
+"""What the history cuts out for a moment is what loading at that moment finds: `load_plant` is the slow reference.
+
+With it a short replay of the demo plant, which has every kind of fact.
+"""
 
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -16,6 +19,9 @@ from service.plant_folder import tables as t
 from service.plant_folder.facts import record_fact, supersede, withdraw
 from service.plant_store.history import PlantHistory, load_history
 from service.plant_store.loading import load_plant
+from service.replay.assembling import assemble
+from service.replay.sheets import steps_sheet
+from service.replay.stepping import blocks_of, go_through, moments_of_steps, seen_of
 from tests.databases import url_at
 
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
@@ -86,7 +92,7 @@ def _differences(one: Any, other: Any, where: str = "") -> list[str]:
 
 
 def test_the_cut_at_any_moment_is_what_loading_at_that_moment_finds(demo: Database) -> None:
-    days_ago = np.random.default_rng(5).uniform(0.0, 1250.0, 12)
+    days_ago = np.random.default_rng(5).uniform(0.0, 1250.0, 6)
     moments = [NOW - timedelta(days=ago_d) for ago_d in days_ago.tolist()]
     edges = [LATE, LATE - timedelta(microseconds=1), NOW, NOW - timedelta(days=4000)]
     history = _history(demo)
@@ -120,3 +126,27 @@ def test_a_difference_would_be_seen(demo: Database) -> None:
     history = _history(demo)
     found = _differences(history.cut(LATE), history.cut(LATE - timedelta(microseconds=1)))
     assert {".as_of_day", ".lives.reason", ".fitted.type"} <= set(found)
+
+
+def test_a_short_replay_of_the_demo_plant_tells_of_forecasts_costs_and_diagnoses(demo: Database) -> None:
+    """Three steps in four months: enough for lives that ended in between, not for figures worth comparing."""
+    history = _history(demo)
+    moments = moments_of_steps(NOW - timedelta(days=120), NOW, 60.0)
+    blocks = list(go_through(history, blocks_of(moments, 60.0)))
+    steps = [seen_of(step) for block in blocks for step in block]
+    columns = history.cut(NOW)
+    found = assemble(columns, steps, None)
+    assert len(steps) == 3
+    assert found.positions == len(columns.positions.code)
+    together = found.types[0]
+    assert (together.part_number, together.by) == (None, "all")
+    by_position = sum(each.reliability.lives_at_limit for each in found.by_position)
+    assert together.reliability.lives_at_limit == by_position > 0
+    assert found.lives >= together.reliability.lives_at_limit
+    assert {each.code for each in found.diagnoses} == {each.code for each in found.raised}
+    assert sum(each.raised for each in found.diagnoses) == len(found.raised)
+    assert assemble(columns, steps, "QUILLMARSH") == found
+    nothing = assemble(columns, steps, "ELSEWHERE")
+    assert (nothing.positions, nothing.lives, nothing.raised) == (0, 0, [])
+    head, rows = steps_sheet(columns, steps, None)
+    assert all(len(row) == len(head) for row in rows)

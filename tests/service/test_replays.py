@@ -1,5 +1,6 @@
 """`/v1/replays`: the past of the small plant gone through, kept step by step, and never knowing what came later."""
 
+import json
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from scheduler.vocabulary import Scope
+from service.cli import replay as command
 from service.keys.keeping import make_key
 from service.plant_store.history import load_history
 from service.replay import running as replay_running
@@ -17,6 +19,7 @@ from service.replay.stepping import KeptStep, blocks_of, go_through, kept_step, 
 from service.replay.tables import replay_steps, replays
 from tests.flow.running_plant import RunningPlant, copied, iso, make_planned, running, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN, SmallPlant, moment
+from tests.measure.replay_speed import measure_replay
 
 STEP_D = 14.0
 """Two steps of a block."""
@@ -247,3 +250,38 @@ def test_a_corrected_close_out_leaves_the_steps_before_as_they_were(plant: Runni
     plant.post(path, {"dp_after": warm(0.45, at=iso(read_at))}, expect=201)
     assert steps_until(plant, read_at, plant.now) == was
     assert steps_until(plant, corrected_at, plant.now)[-1] != was[-1]
+
+
+def test_the_command_line_finds_what_the_api_finds_and_keeps_nothing(
+    plant: RunningPlant, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    asked_for = asked(plant, 28.0)
+    path = plant.client.post("/v1/replays", json=asked_for).headers["Location"]
+    runner_of(plant).wait()
+    before = plant.dump()
+    monkeypatch.setattr(command, "open_database", lambda _url: plant.database)
+    monkeypatch.setattr(command, "now_utc", lambda: plant.now)
+    span = {"first": asked_for["from"], "last": asked_for["to"], "step": STEP_D}
+    command.replay(**span, as_json=True, write=tmp_path / "steps.csv")
+    assert json.loads(capsys.readouterr().out) == plant.get(path)["result"]
+    rows = (tmp_path / "steps.csv").read_text().splitlines()
+    assert len(rows) == 1 + 3 * 5  # three steps of the five positions of which is known what is fitted
+    command.replay(**span)
+    assert "3 steps from 2026-02-05 to 2026-03-05: 6 positions" in capsys.readouterr().out
+    assert plant.dump() == before
+
+
+def test_two_processes_find_what_one_finds(plant: RunningPlant) -> None:
+    with plant.database.reading() as connection:
+        history = load_history(connection, plant.now)
+    blocks = blocks_of(moments_of_steps(plant.now - timedelta(days=28.0), plant.now, STEP_D), STEP_D)
+    assert list(go_through(history, blocks, processes=2)) == list(go_through(history, blocks))
+
+
+@pytest.mark.one_database_is_enough
+def test_the_measurement_of_its_speed_goes_through_the_steps_that_it_names() -> None:
+    """Seven weeks of a plant of two systems: a block of four steps and one of four."""
+    found = measure_replay(systems=2, years=49.5 / 365.25, processes=1)
+    assert found.steps == 8
+    assert 6 <= found.positions <= 10
+    assert 0.0 < found.replay_s < 120.0
