@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.planning.plant_columns import Floats, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, PlantColumns
 from scheduler.planning.replay import Seen, Standing
 from scheduler.vocabulary import RemovalReason
 
@@ -61,9 +61,11 @@ def spans_of(columns: PlantColumns, steps: Sequence[Seen]) -> list[Span]:
     return sorted(spans, key=lambda span: (span.raised_day, span.of.code, span.of.system, span.of.position))
 
 
-def records_of(columns: PlantColumns, spans: Sequence[Span], steps: Sequence[Seen]) -> list[CodeRecord]:
-    """One record for each code that was raised, in order of codes."""
-    position_chance, system_chance = _chances(columns, np.array([seen.as_of_day for seen in steps]))
+def records_of(
+    columns: PlantColumns, spans: Sequence[Span], steps: Sequence[Seen], chosen: Flags
+) -> list[CodeRecord]:
+    """One record for each code that was raised, in order of codes; chance is that of the `chosen` positions (P,)."""
+    position_chance, system_chance = _chances(columns, np.array([seen.as_of_day for seen in steps]), chosen)
     found = []
     for code in sorted({span.of.code for span in spans}):
         own = [span for span in spans if span.of.code == code]
@@ -104,12 +106,14 @@ def _span(columns: PlantColumns, of: Standing, raised_day: float, cleared_day: f
     )
 
 
-def _chances(columns: PlantColumns, as_of_day: Floats) -> tuple[float, float]:
+def _chances(columns: PlantColumns, as_of_day: Floats, chosen: Flags) -> tuple[float, float]:
     """The share of all steps of positions, and of systems, that a failure followed within `FOLLOWED_D`."""
     lives, system = columns.lives, columns.positions.system
     failed = np.array([reason is RemovalReason.FAILURE for reason in lives.reason], dtype=bool)
+    failed &= chosen[lives.position]
     chances = []
-    for owner, owners in ((lives.position, len(system)), (system[lives.position], len(columns.systems.code))):
+    of_systems = system[lives.position], len(np.unique(system[chosen]))
+    for owner, owners in ((lives.position, int(chosen.sum())), of_systems):
         followed = 0
         for one in np.unique(owner[failed]):
             ahead_d = lives.removed_day[failed & (owner == one)] - as_of_day[:, None]

@@ -54,6 +54,19 @@ class PastLives:
     def __len__(self) -> int:
         return len(self.position)
 
+    def of(self, rows: Flags) -> "PastLives":
+        """Some of them."""
+        return PastLives(
+            position=self.position[rows],
+            type=self.type[rows],
+            fitted_day=self.fitted_day[rows],
+            removed_day=self.removed_day[rows],
+            life_h=self.life_h[rows],
+            at_limit=self.at_limit[rows],
+            is_late=self.is_late[rows],
+            reason=tuple(reason for reason, kept in zip(self.reason, rows.tolist(), strict=True) if kept),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Followed:

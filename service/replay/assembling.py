@@ -57,14 +57,12 @@ NOTES = (
 def assemble(columns: PlantColumns, steps: Sequence[Seen], plant: str | None) -> ReplayResult:
     """What the steps found, with outcomes as known in `columns`, told of one plant or of all."""
     duty = assess_duty(columns)
-    lives = past_lives(columns, duty)
+    lives, of_plant = past_lives(columns, duty), _positions_of(columns, plant)
+    lives = lives.of(of_plant[lives.position])
     followed = follow(columns, duty, lives, steps)
-    of_plant = _positions_of(columns, plant)
-    own_life = of_plant[lives.position]
     at_ages, expected = asked_at_ages(lives, followed, steps), asked_as_expected(lives, followed, steps)
-    at_ages, expected = (asked.of(own_life[asked.life]) for asked in (at_ages, expected))
     first_day = steps[0].as_of_day if steps else columns.as_of_day
-    within = own_life & (lives.fitted_day >= first_day) & np.array([len(at.step) > 0 for at in followed], dtype=bool)
+    within = (lives.fitted_day >= first_day) & np.array([len(at.step) > 0 for at in followed], dtype=bool)
     change_h = replayed_change_h(columns, duty, lives, followed, steps)
     policies = costs_of(columns, lives, fixed_intervals(columns, lives), change_h, within)
     spans = [span for span in spans_of(columns, steps) if _is_of(columns, span, plant)]
@@ -98,7 +96,7 @@ def assemble(columns: PlantColumns, steps: Sequence[Seen], plant: str | None) ->
                 failed_within=each.failed_within,
                 by_chance=round(each.by_chance, 2),
             )
-            for each in records_of(columns, spans, steps)
+            for each in records_of(columns, spans, steps, of_plant)
         ],
         raised=[_raised(columns, span) for span in spans],
     )

@@ -30,7 +30,7 @@ class ReplayRunner:
         """Start where nothing runs; it ends by itself when nothing is left to do."""
         with self._guard:
             self._stopping.clear()
-            if self._thread is None:
+            if self._thread is None or not self._thread.is_alive():
                 self._thread = threading.Thread(target=self._run, name="replay", daemon=True)
                 self._thread.start()
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from scheduler.planning.plant_columns import Floats
 from scheduler.planning.replay import LEARNED_EVERY_D, Seen, Standing, replay_block
+from scheduler.statistics.forecast_outcomes import LEVELS
 from service.plant_store.history import PlantHistory
 
 KeptStep = dict[str, Any]
@@ -66,7 +67,7 @@ def kept_step(seen: Seen) -> KeptStep:
 
 def seen_of(kept: KeptStep) -> Seen:
     """As it was seen."""
-    hours_left = np.array([_floats(row) for row in kept["hours_left"]])
+    hours_left = np.array([_floats(row) for row in kept["hours_left"]]).reshape(-1, len(LEVELS))
     return Seen(
         as_of_day=kept["as_of_day"],
         **{name: _floats(kept[name]) for name in _DAYS},

@@ -222,7 +222,7 @@ def test_a_failure_soon_after_is_held_to_have_followed_and_a_later_one_is_not() 
     first, second = spans_of(columns, steps)
     assert (first.failed_within, second.failed_within) == (False, True)
     assert first.next_change_day == second.next_change_day == REMOVED
-    (record,) = records_of(columns, [first, second], steps)
+    (record,) = records_of(columns, [first, second], steps, np.ones(1, dtype=bool))
     assert (record.raised, record.cleared, record.failed_within, record.stood_d) == (2, 2, 1, STEP_D)
     # 6 of the 40 steps, from the 190th to the 240th day, lie within 60 days before the failure on the 250th
     assert record.by_chance == pytest.approx(2 * 6 / 40)

@@ -17,7 +17,7 @@ from service.replay import running as replay_running
 from service.replay.running import ReplayRunner
 from service.replay.stepping import KeptStep, blocks_of, go_through, kept_step, moments_of_steps, seen_of
 from service.replay.tables import replay_steps, replays
-from tests.flow.running_plant import RunningPlant, copied, iso, make_planned, running, warm
+from tests.flow.running_plant import RunningPlant, copied, iso, make_empty, make_planned, running, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN, SmallPlant, moment
 from tests.measure.replay_speed import measure_replay
 
@@ -276,6 +276,21 @@ def test_two_processes_find_what_one_finds(plant: RunningPlant) -> None:
         history = load_history(connection, plant.now)
     blocks = blocks_of(moments_of_steps(plant.now - timedelta(days=28.0), plant.now, STEP_D), STEP_D)
     assert list(go_through(history, blocks, processes=2)) == list(go_through(history, blocks))
+
+
+def test_before_anything_was_known_and_without_a_plant_nothing_is_found(plant: RunningPlant, tmp_path: Path) -> None:
+    body = asked(plant, 4000.0) | {"to": moment(plant.now, 3990.0)}
+    path = plant.client.post("/v1/replays", json=body).headers["Location"]
+    runner_of(plant).wait()
+    found = plant.get(path)["result"]
+    assert (found["positions"], found["lives"], found["costs"]) == (6, 0, [])
+    assert {each["code"] for each in found["diagnoses"]} == {"nothing-known-fitted"}
+    with running(make_empty(tmp_path / "empty.sqlite")) as nothing:
+        path = nothing.client.post("/v1/replays", json=asked(nothing, 28.0)).headers["Location"]
+        runner_of(nothing).wait()
+        empty = nothing.get(path)
+        assert (empty["state"], empty["error"]) == ("done", None)
+        assert (empty["result"]["positions"], empty["result"]["types"]) == (0, [])
 
 
 @pytest.mark.one_database_is_enough
