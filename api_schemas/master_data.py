@@ -24,6 +24,7 @@ from api_schemas.quantities import (
     Torque,
     Vacuum,
     Volume,
+    WaterContent,
     Wire,
 )
 from scheduler import vocabulary as words
@@ -76,6 +77,7 @@ class Fluid(_Described):
     viscosity_100: KinematicViscosity = MAY
     viscosity_index: float = MAY
     density_15: Density = MAY
+    water_saturation_20: WaterContent = MAY
 
 
 class System(_Described):

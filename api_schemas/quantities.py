@@ -94,6 +94,12 @@ class Density(WireQuantity):
     kind = QuantityKind.DENSITY
 
 
+class WaterContent(WireQuantity):
+    """In the oil, by mass."""
+
+    kind = QuantityKind.WATER_CONTENT
+
+
 class ParticleCount(WireQuantity):
     """Particles of one size and larger in a volume of oil."""
 

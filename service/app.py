@@ -33,12 +33,14 @@ from service.imports import routes as import_routes
 from service.keys import routes as key_routes
 from service.keys.keeping import Caller
 from service.known_host import KnownHost
+from service.lives import routes as life_routes
 from service.master import routes as master_routes
 from service.oil import routes as oil_routes
 from service.pages import card_shell
 from service.pages import routes as page_routes
 from service.rate_limit import RateLimit
 from service.readings import routes as reading_routes
+from service.replay import routes as replay_routes
 from service.request_ids import RequestIds
 from service.settings import Settings
 from service.stock import routes as stock_routes
@@ -69,6 +71,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     feed_routes.router,
     webhook_routes.router,
     contamination_routes.router,
+    replay_routes.router,
+    life_routes.router,
     import_routes.router,
     master_routes.router,
     reading_routes.router,

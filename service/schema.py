@@ -12,6 +12,7 @@ from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
 from service.imports.tables import imports
 from service.keys.tables import api_keys, kept_answers
 from service.plant_folder.tables import TABLE
+from service.replay.tables import replay_steps, replays
 from service.stock.tables import oil_movements, receipts, stock_discrepancies, stock_movements
 from service.webhooks.tables import webhook_deliveries, webhooks
 from service.work_orders.history import order_history
@@ -37,6 +38,8 @@ TABLES = (
         close_out_corrections,
         evidence_files,
         checks,
+        replays,
+        replay_steps,
     ),
     *(feed, feed_newest, feed_told, feed_told_dates, webhooks, webhook_deliveries),
     *(stock_movements, oil_movements, stock_discrepancies, receipts, imports, api_keys, kept_answers),

@@ -113,6 +113,14 @@ def run_hours_between(columns: PlantColumns, duty: Duty, position: int, from_day
     return float(max(hours[1] - hours[0], 0.0))
 
 
+def run_hours_on(columns: PlantColumns, duty: Duty, position: int, since_day: float, days: Floats) -> Floats:
+    """Run hours of a position from `since_day` to each of `days` (k,) after it, those of its side alone."""
+    meter = duty.meters[int(columns.positions.meter[position])]
+    both = np.concatenate([[since_day], days])
+    hours = _hours_in_service(meter, _times_in_service(columns, position), both)
+    return np.asarray(np.maximum(hours[1:] - hours[0], 0.0))
+
+
 def day_of_run_hours(columns: PlantColumns, duty: Duty, position: int, run_h: float) -> float:
     """The past day on which what is fitted had run `run_h` hours."""
     meter = duty.meters[int(columns.positions.meter[position])]

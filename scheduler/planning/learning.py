@@ -46,7 +46,7 @@ def _lives_and_targets(columns: PlantColumns, duty: Duty, using: Instruments) ->
     own_life[running] = len(ended) + np.arange(len(running))
     finished_day = 0.5 * (finished.fitted_day + finished.removed_day)
     fitted_day = 0.5 * (fitted.fitted_day + columns.as_of_day)
-    ends = ends_of(columns, duty, last_level(ended_readings) - ended_limits.terminal)
+    ends = ends_of(columns, duty, _last_log_share(ended_readings, ended_limits))
     lives = LivesRead(
         names=columns.types.part_number,
         readings=ended_readings.of(ended).and_then(readings.of(running)),
@@ -67,6 +67,16 @@ def _lives_and_targets(columns: PlantColumns, duty: Duty, using: Instruments) ->
         clean_log_sd=limits.clean_log_sd,
     )
     return lives, targets
+
+
+def last_log_share(columns: PlantColumns, duty: Duty, using: Instruments) -> Floats:
+    """ln of the last ΔP of each finished life over its terminal, (L,); NaN where either is not known."""
+    readings, limits, _ = _read(columns, finished_elements(columns), using, duty.life_reading_run_h)
+    return _last_log_share(readings, limits)
+
+
+def _last_log_share(readings: ReadingColumns, limits: LogLimits) -> Floats:
+    return np.asarray(last_level(readings) - limits.terminal)
 
 
 def _read(

@@ -8,13 +8,13 @@ from scheduler.planning.after_service import after_service
 from scheduler.planning.change_dates import change_dates
 from scheduler.planning.cleanliness import Verdict, assess_cleanliness
 from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
-from scheduler.planning.condition import assess_condition
+from scheduler.planning.condition import Condition, assess_condition
 from scheduler.planning.contamination import assess_contamination
 from scheduler.planning.contamination_diagnoses import contamination_diagnoses, with_causes
 from scheduler.planning.demand import ItemDemand, forecast_demand
 from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
-from scheduler.planning.duty import assess_duty
+from scheduler.planning.duty import Duty, assess_duty
 from scheduler.planning.found_diagnoses import found_diagnoses
 from scheduler.planning.indicator import sightings_of
 from scheduler.planning.kits import (
@@ -93,7 +93,7 @@ class Known:
 class Planned:
     """What a pass decided. Picks are those of every open task that is not underway, without what is reserved.
 
-    `calibration` is None where the prior was known beforehand.
+    `calibration` is None where the prior was known beforehand. `duty` and `condition`: what dates were made of.
     """
 
     items: tuple[DueItem, ...]
@@ -103,7 +103,9 @@ class Planned:
     work: WorkPlan
     picks: tuple[Pick, ...]
     oil_picks: tuple[OilPick, ...]
-    demand: tuple[ItemDemand, ...] = ()
+    demand: tuple[ItemDemand, ...]
+    duty: Duty
+    condition: Condition
 
 
 def plan(known: Known) -> Planned:
@@ -138,7 +140,7 @@ def plan(known: Known) -> Planned:
         demand = forecast_demand(columns, changes, known.kits)
     return Planned(
         *(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work),
-        *(tuple(picks), tuple(oil_picks), demand),
+        *(tuple(picks), tuple(oil_picks), demand, duty, condition),
     )
 
 

@@ -74,7 +74,7 @@ def accepted_risk(columns: PlantColumns, duty: Duty, condition: Condition) -> Ac
     """The risk of every position."""
     plant = columns.systems.plant[columns.positions.system]
     by_hand = columns.plants.risk[plant]
-    planned, late = _planned_cost(columns), columns.systems.late_cost[columns.positions.system]
+    planned, late = planned_change_cost(columns), columns.systems.late_cost[columns.positions.system]
     decide = np.isnan(by_hand) & (planned > 0.0) & (late > 0.0)
     costs = {"planned_cost": planned, "late_cost": late}
     best = np.where(decide, _best_risk(columns, duty, condition, costs, np.flatnonzero(decide)), np.nan)
@@ -92,17 +92,18 @@ def accepted_risk(columns: PlantColumns, duty: Duty, condition: Condition) -> Ac
     )
 
 
-def _planned_cost(columns: PlantColumns) -> Floats:
+def planned_change_cost(columns: PlantColumns) -> Floats:
     """What is known of the cost of a change in good time, (P,); NaN where neither its stop nor its labour is."""
     systems, positions = columns.systems, columns.positions
     needs_stop = np.array([access is not Access.RUNNING for access in positions.access], dtype=bool)
     stop = np.where(needs_stop, systems.stop_cost[positions.system], np.nan)
     labour = systems.labour_cost[positions.system]
-    known = np.nan_to_num(stop) + np.nan_to_num(labour) + np.nan_to_num(_element_cost(columns))
+    known = np.nan_to_num(stop) + np.nan_to_num(labour) + np.nan_to_num(element_cost(columns))
     return np.where(np.isnan(stop) & np.isnan(labour), np.nan, known)
 
 
-def _element_cost(columns: PlantColumns) -> Floats:
+def element_cost(columns: PlantColumns) -> Floats:
+    """The elements of one change, (P,), in the plant's currency; NaN where their price is not told in it."""
     types, positions = columns.types, columns.positions
     kind = positions.specified_type
     own_currency = np.array(

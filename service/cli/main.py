@@ -6,7 +6,21 @@ import traceback
 import typer
 
 from api_schemas.client import NotReached, ProblemRefused
-from service.cli import away, calendar, calibration, contamination, demand, jobs, keys, oil, plant, server, stock
+from service.cli import (
+    away,
+    calendar,
+    calibration,
+    contamination,
+    demand,
+    jobs,
+    keys,
+    lives,
+    oil,
+    plant,
+    replay,
+    server,
+    stock,
+)
 from service.cli.asking import Refused
 from service.plant_folder.refusals import FolderRefused
 from service.problems import Problem
@@ -27,6 +41,8 @@ demand.add_to(app)
 oil.add_to(app)
 calendar.add_to(app)
 contamination.add_to(app)
+replay.add_to(app)
+lives.add_to(app)
 server.add_to(app)
 app.add_typer(jobs.app, name="jobs")
 app.add_typer(stock.app, name="stock")

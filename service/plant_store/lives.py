@@ -16,11 +16,18 @@ from service.plant_store.time import to_day
 
 
 def load_installations(connection: sa.Connection, as_of: datetime, systems: frozenset[str] | None) -> Sequence[Row]:
+    return installation_rows(connection, rows_known_at(t.installations, as_of), systems)
+
+
+def installation_rows(
+    connection: sa.Connection, versions: sa.ColumnElement[bool], systems: frozenset[str] | None
+) -> Sequence[Row]:
+    """These versions of installations, each with its position's system and meter, in order of fitting."""
     query = (
         sa.select(t.installations, t.positions.c.system, t.positions.c.meter)
         .join(t.positions, t.positions.c.position == t.installations.c.position)
-        .where(rows_known_at(t.installations, as_of))
-        .order_by(t.installations.c.position, t.installations.c.fitted_at)
+        .where(versions)
+        .order_by(t.installations.c.position, t.installations.c.fitted_at, t.installations.c.id)
     )
     if systems is not None:
         query = query.where(t.positions.c.system.in_(sorted(systems)))

@@ -1,5 +1,6 @@
 """Load a plant, or a hundred, into columns: everything that was known at a moment."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -26,7 +27,7 @@ from service.plant_store.observations import (
     load_top_ups,
 )
 from service.plant_store.readings import load_readings, readings_of
-from service.plant_store.rows import every, within
+from service.plant_store.rows import Row, every, within
 from service.plant_store.time import to_day
 
 
@@ -35,7 +36,7 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
     plant_rows = every(connection, sa.select(t.plants).order_by(t.plants.c.plant))
     system_rows = every(connection, within(sa.select(t.systems), t.systems.c.system, systems))
     type_rows = every(connection, sa.select(t.element_types).order_by(t.element_types.c.part_number))
-    position_rows = every(connection, within(sa.select(t.positions), t.positions.c.system, systems))
+    position_rows = load_position_rows(connection, systems)
     installed = load_installations(connection, as_of, systems)
     meter_readings = load_meter_observations(connection, as_of, systems, installed)
     codes = Codes(
@@ -71,3 +72,9 @@ def load_plant(connection: sa.Connection, as_of: datetime, systems: frozenset[st
         stops=load_stops(connection, codes),
         alternates=load_alternates(connection),
     )
+
+
+def load_position_rows(connection: sa.Connection, systems: frozenset[str] | None) -> Sequence[Row]:
+    """Positions in the order that every column over positions has."""
+    query = within(sa.select(t.positions), t.positions.c.system, systems)
+    return every(connection, query.order_by(t.positions.c.position))

@@ -24,6 +24,8 @@ class MeterObservation:
     is_date: bool
     kind: MeterReadingKind
     hours: float
+    row: Row | None = None
+    """The version that tells it, where one was loaded."""
 
 
 def mark_of(kind: MeterReadingKind) -> MeterMark:
@@ -37,8 +39,18 @@ def load_meter_observations(
     systems: frozenset[str] | None,
     installed: Sequence[Row],
 ) -> list[MeterObservation]:
+    return observations_of(connection, rows_known_at(t.meter_readings, as_of), systems, installed)
+
+
+def observations_of(
+    connection: sa.Connection,
+    versions: sa.ColumnElement[bool],
+    systems: frozenset[str] | None,
+    installed: Sequence[Row],
+) -> list[MeterObservation]:
+    """These versions of readings, and what those of `installed` tell of the hours at fitting and removal."""
     readings = t.meter_readings
-    query = sa.select(readings).where(rows_known_at(readings, as_of))
+    query = within(sa.select(readings).where(versions), readings.c.system, systems).order_by(readings.c.id)
     found = [
         MeterObservation(
             (row["system"], row["meter"]),
@@ -46,15 +58,16 @@ def load_meter_observations(
             row["at_is_date"],
             MeterReadingKind(row["kind"]),
             row["hours"],
+            row,
         )
-        for row in every(connection, within(query, readings.c.system, systems))
+        for row in every(connection, query)
     ]
     for row in installed:
         meter = (row["system"], row["meter"] or "")
         for at, hours in (("fitted_at", "fitted_hours"), ("removed_at", "removed_hours")):
             if row[at] is not None and row[hours] is not None:
                 found.append(
-                    MeterObservation(meter, row[at], row[f"{at}_is_date"], MeterReadingKind.READING, row[hours])
+                    MeterObservation(meter, row[at], row[f"{at}_is_date"], MeterReadingKind.READING, row[hours], row)
                 )
     return found
 
@@ -76,7 +89,7 @@ def load_meter_rows(
     connection: sa.Connection, codes: Codes, readings: list[MeterObservation], as_of_day: float
 ) -> columns.MeterRows:
     digits = {(row["system"], row["meter"]): row["digits"] for row in every(connection, sa.select(t.meters))}
-    ordered = sorted(readings, key=lambda reading: (codes.meters[reading.meter], reading.at))
+    ordered = in_order(readings, codes)
     owner = indices(codes.meters[reading.meter] for reading in ordered)
     return columns.MeterRows(
         system=indices(codes.systems[system] for system, _ in codes.meters),
@@ -88,3 +101,8 @@ def load_meter_rows(
         kind=indices(mark_of(reading.kind) for reading in ordered),
         is_date=flags(reading.is_date for reading in ordered),
     )
+
+
+def in_order(readings: list[MeterObservation], codes: Codes) -> list[MeterObservation]:
+    """Meter by meter and in order of time."""
+    return sorted(readings, key=lambda reading: (codes.meters[reading.meter], reading.at))

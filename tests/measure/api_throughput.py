@@ -1,8 +1,8 @@
 """How fast are `POST /v1/dp-readings` of 1,000 rows and `GET /v1/due` beside a bare endpoint with the same rows?
 
-The demo plant in two databases, ours and the bare one (`bare_endpoint.py`), each served by a process and asked in turn
-over one connection, so that what else the machine does slows both. `cold` is a due list that was not asked for since
-the last pass, `again` one that was, `unchanged` one asked for with its ETag.
+The demo plant in two databases, ours and the bare one (`bare_endpoint.py`), each served by a process and asked in
+turn over one connection, so that what else the machine does slows both. `cold` is a due list that was not asked for
+since the last pass, `again` one that was, `unchanged` one asked for with its ETag.
 
 Run: python tests/measure/api_throughput.py [turns]
 """

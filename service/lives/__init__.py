@@ -1,0 +1,1 @@
+"""The lives of elements in numbers: survival curves, short lives, and what early changes threw away."""
