@@ -182,20 +182,22 @@ class SystemContamination(BaseModel):
         extra="forbid",
         frozen=True,
         json_schema_extra={
-            "example": {
-                "system": "PRESS",
-                "as_of": "2026-03-05T09:00:00+01:00",
-                "target": {"code": "18/16/13", "source": "plant"},
-                "verdict": "met",
-                "probability": 0.02,
-                "samples": [],
-                "trends": [],
-                "balance": None,
-                "change": None,
-                "causes": None,
-                "clean_up": None,
-                "water": None,
-            }
+            "examples": [
+                {
+                    "system": "PRESS",
+                    "as_of": "2026-03-05T09:00:00+01:00",
+                    "target": {"code": "18/16/13", "source": "plant"},
+                    "verdict": "met",
+                    "probability": 0.02,
+                    "samples": [],
+                    "trends": [],
+                    "balance": None,
+                    "change": None,
+                    "causes": None,
+                    "clean_up": None,
+                    "water": None,
+                }
+            ]
         },
     )
 

@@ -59,10 +59,10 @@ class FeedPage(BaseModel):
     """
 
     model_config = _OUT | ConfigDict(
-        json_schema_extra={"examples": [{"items": [EXAMPLE_LINE], "next": 1204, "newest": 1204, "oldest": 37}]}
+        json_schema_extra={"examples": [{"items": [EXAMPLE_LINE], "newest": 1204, "oldest": 37, "next": 1204}]}
     )
 
     items: list[FeedLine]
-    next: int
     newest: int
     oldest: int | None
+    next: int

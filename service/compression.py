@@ -1,6 +1,6 @@
 """Answers of a kilobyte and more go compressed to who takes gzip, but for what is compressed by its own format."""
 
-from starlette.datastructures import MutableHeaders
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -29,8 +29,10 @@ class Compression:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(raw=message["headers"])
                 etag = headers.get("ETag", "")
-                if headers.get("Content-Encoding") == "gzip" and etag.startswith('"'):
-                    headers["ETag"] = f'{etag[:-1]}-gzip"'
+                named = f'{etag[:-1]}-gzip"'
+                is_known = message["status"] == 304 and named in Headers(scope=scope).get("If-None-Match", "")
+                if etag.startswith('"') and (headers.get("Content-Encoding") == "gzip" or is_known):
+                    headers["ETag"] = named
                 message["headers"] = headers.raw
             await send(message)
 

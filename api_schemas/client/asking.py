@@ -19,6 +19,9 @@ from api_schemas.client.sending import Patience, Sender
 Answer = TypeVar("Answer", bound=BaseModel)
 
 
+ANY = "*"
+"""For verbs that ask for a version, where none matters."""
+
 _PAGE = 500
 
 
@@ -73,7 +76,7 @@ class Asking:
         path: str,
         body: BaseModel | None,
         idempotency_key: str | None,
-        if_version: int | None = None,
+        if_version: int | str | None = None,
     ) -> Answer:
         """Of the body only what was said: a member that is not sent is not the same as null."""
         content = None if body is None else body.model_dump(mode="json", exclude_unset=True)
@@ -82,10 +85,12 @@ class Asking:
         )
 
 
-def headers(idempotency_key: str | None, if_version: int | None = None) -> dict[str, str]:
-    """Of a write: its key, a new one where none is given, and the version that it is meant for."""
+def headers(idempotency_key: str | None, if_version: int | str | None = None) -> dict[str, str]:
+    """Of a write: its key, a new one where none is given, and the version that it is meant for, or `ANY`."""
     told = {"Idempotency-Key": idempotency_key or str(uuid.uuid4())}
-    return told if if_version is None else told | {"If-Match": f'"{if_version}"'}
+    if if_version is None:
+        return told
+    return told | {"If-Match": ANY if if_version == ANY else f'"{if_version}"'}
 
 
 def read_as(model: type[Answer], answer: httpx.Response) -> Answer:

@@ -7,7 +7,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from api_schemas.checks import Check, CheckIn, CheckList
-from api_schemas.client.asking import Asking, headers, in_path, moment, read_as
+from api_schemas.client.asking import ANY, Asking, headers, in_path, moment, read_as
 from api_schemas.client.errors import ProblemRefused
 from api_schemas.client.sending import server_time
 from api_schemas.clock import Clock
@@ -155,8 +155,8 @@ class Client(Asking):
     def withdraw(
         self, order: int, why: str, *, if_version: int | None = None, idempotency_key: str | None = None
     ) -> WorkOrder:
-        """Withdraw an order."""
-        return self._verb(order, "withdraw", WorkOrderNote(note=why), if_version, idempotency_key)
+        """Withdraw an order; without `if_version` whatever became of it meanwhile."""
+        return self._verb(order, "withdraw", WorkOrderNote(note=why), if_version or ANY, idempotency_key)
 
     def not_done(
         self, order: int, task: int, why: str, *, if_version: int | None = None, idempotency_key: str | None = None
@@ -167,8 +167,8 @@ class Client(Asking):
     def accept_proposal(
         self, order: int, *, if_version: int | None = None, idempotency_key: str | None = None
     ) -> WorkOrder:
-        """Do what the last pass proposed for issued work."""
-        return self._verb(order, "accept-proposal", None, if_version, idempotency_key)
+        """Do what the last pass proposed for issued work; without `if_version` whatever that is by now."""
+        return self._verb(order, "accept-proposal", None, if_version or ANY, idempotency_key)
 
     def reserve(
         self,
@@ -268,6 +268,6 @@ class Client(Asking):
         return self._get(DemandLearned, "/v1/demand/learned")
 
     def _verb(
-        self, order: int, verb: str, body: BaseModel | None, if_version: int | None, idempotency_key: str | None
+        self, order: int, verb: str, body: BaseModel | None, if_version: int | str | None, idempotency_key: str | None
     ) -> WorkOrder:
         return self._post(WorkOrder, f"/v1/work-orders/{order}/{verb}", body, idempotency_key, if_version)

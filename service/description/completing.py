@@ -63,6 +63,9 @@ def complete(document: Described) -> None:
     schemas |= problem.pop("$defs")
     schemas["ProblemDocument"] = problem
     examples = Examples(schemas)
+    for schema in schemas.values():
+        if "examples" in schema:
+            schema["examples"] = [examples.whole(schema, given) for given in schema["examples"]]
     for method, path, operation in operations(document):
         _parameters(method, operation)
         _problems(method, path, operation)
@@ -72,6 +75,8 @@ def complete(document: Described) -> None:
                 schemas[content["schema"]["$ref"].rpartition("/")[2]]["additionalProperties"] = False
             if "example" not in content and "examples" not in content.get("schema", {}):
                 content["example"] = examples.of(content.get("schema", {}), media_type)
+            elif "example" in content:
+                content["example"] = examples.whole(content.get("schema", {}), content["example"])
 
 
 def operations(document: Described) -> Iterator[tuple[str, str, Described]]:

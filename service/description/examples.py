@@ -50,6 +50,30 @@ class Examples:
         """A value that fits the schema of a body of this type."""
         return _OF_FILES.get(media_type) or self._value(schema, "", ())
 
+    def whole(self, schema: Schema, given: Any) -> Any:
+        """A given example with the nulls that its schema requires: the framework drops each from a description."""
+        if "$ref" in schema:
+            schema = self._schemas[schema["$ref"].rpartition("/")[2]]
+        kind = "object" if isinstance(given, dict) else "array" if isinstance(given, list) else None
+        for choice in schema.get("anyOf", []) if kind is not None else []:
+            if self._type_of(choice) == kind:
+                return self.whole(choice, given)
+        if isinstance(given, list):
+            return [self.whole(schema.get("items", {}), each) for each in given]
+        if not isinstance(given, dict):
+            return given
+        properties = schema.get("properties", {})
+        more = schema.get("additionalProperties")
+        of_others = more if isinstance(more, dict) else {}
+        required = set(schema.get("required", ())) - set(given)
+        missing = [name for name in properties if name in required and _may_be_null(properties[name])]
+        told = {name: self.whole(properties.get(name, of_others), each) for name, each in given.items()}
+        return told | dict.fromkeys(missing)
+
+    def _type_of(self, schema: Schema) -> Any:
+        named = schema.get("$ref", "").rpartition("/")[2]
+        return self._schemas[named].get("type") if named else schema.get("type")
+
     def _value(self, schema: Schema, name: str, inside: tuple[str, ...]) -> Any:
         if "$ref" in schema:
             reference = schema["$ref"].rpartition("/")[2]
@@ -93,6 +117,11 @@ class Examples:
         if not made and isinstance(more, dict):
             made = {"positions": self._value(more, "", inside)}
         return made
+
+
+def _may_be_null(schema: Schema) -> bool:
+    is_anything = not schema.keys() & {"type", "anyOf", "$ref", "enum", "const"}
+    return is_anything or {"type": "null"} in schema.get("anyOf", ())
 
 
 def _text(schema: Schema, name: str) -> str:

@@ -1,7 +1,7 @@
 """Meters with everything that was read off them, the hours noted at fittings and removals included."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -24,8 +24,8 @@ class MeterObservation:
     is_date: bool
     kind: MeterReadingKind
     hours: float
-    row: Row | None = None
-    """The version that tells it, where one was loaded."""
+    row: Row | None = field(default=None, compare=False)
+    """The version that tells it, where one was loaded: the same reading may be told by two."""
 
 
 def mark_of(kind: MeterReadingKind) -> MeterMark:

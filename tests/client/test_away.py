@@ -156,7 +156,7 @@ def test_a_job_that_ended_elsewhere_is_put_down_unless_there_is_something_to_tel
     plant, (order, _) = technician.plant, job
     on_phone("fetch")
     on_phone("hold", str(order), "--why", "no crane")
-    plant.post(f"/v1/work-orders/{order}/withdraw", {"note": "sold"})
+    plant.post(f"/v1/work-orders/{order}/withdraw", {"note": "sold"}, If_Match="*")
     assert "it stays here" in words(on_phone("fetch"))
     on_phone("sync", expect=1)
     on_phone("settle", "1", "--drop", "it is withdrawn")

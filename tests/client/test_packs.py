@@ -10,7 +10,7 @@ from api_schemas.packs import CheckSheet, Pack, PartRole
 from scheduler.vocabulary import Scope
 from service.keys.keeping import make_key
 from tests.client.technician import Technician
-from tests.flow.running_plant import RunningPlant
+from tests.flow.running_plant import RunningPlant, add_plant
 from tests.flow.small_folder import RETURN, small_plant
 
 
@@ -49,6 +49,7 @@ def test_a_sheet_names_what_may_be_fitted_with_its_lots_and_what_may_not(technic
 def test_a_key_of_another_plant_finds_no_pack(plant: RunningPlant) -> None:
     order = plant.order_of(RETURN)["id"]
     with plant.database.writing() as connection:
+        add_plant(connection, "OTHER")
         key = make_key(connection, "elsewhere", [Scope.READ], now=plant.now, plants=["OTHER"])
     headers = {"Authorization": f"Bearer {key}"}
     told = [plant.client.get(f"/v1/work-orders/{each}/pack", headers=headers).json() for each in (order, order + 999)]

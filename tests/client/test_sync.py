@@ -146,7 +146,7 @@ def test_work_on_an_order_that_was_withdrawn_is_for_a_person(technician: Technic
     order, task = issued(plant)
     technician.tell(Deed.START, order)
     technician.close(order, task, element={"lot": "L-1"})
-    plant.post(f"/v1/work-orders/{order}/withdraw", {"note": "the press stands still"})
+    plant.post(f"/v1/work-orders/{order}/withdraw", {"note": "the press stands still"}, If_Match="*")
     done = technician.sync()
     assert (done.refused, done.waiting) == ([1], [2])
     technician.outbox.drop(1, "it was withdrawn, and done all the same", plant.now)

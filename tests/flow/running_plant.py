@@ -126,6 +126,12 @@ class RunningPlant:
         return int(counted + sum(row["quantity"] for row in self.rows("stock_movements", part_number=part_number)))
 
 
+def add_plant(connection: sa.Connection, plant: str) -> None:
+    """One with nothing in it, for keys that see none of the others."""
+    values = {"plant": plant, "time_zone": "Europe/Oslo", "currency": "EUR"}
+    connection.execute(sa.insert(metadata.tables["plants"]).values(**values))
+
+
 def iso(at: datetime) -> str:
     return at.isoformat()
 

@@ -53,7 +53,6 @@ HAPPENS = (
         "do hold",
         "do release",
         "reserve_a_kit",
-        "release_a_kit",
         "withdraw_an_order",
         "do_anything, refused",
     ),

@@ -18,7 +18,7 @@ from service.calendar.events import NO_PERMISSION, stop_event
 from service.keys.keeping import make_key
 from service.schema import metadata
 from tests.flow.command_line import run_here
-from tests.flow.running_plant import RunningPlant, _client, iso
+from tests.flow.running_plant import RunningPlant, _client, add_plant, iso
 from tests.flow.small_folder import BREATHER, NOW, RETURN, SmallPlant
 
 PATH = "/v1/calendar"
@@ -103,7 +103,7 @@ def test_the_state_is_the_status_and_the_version_the_sequence(plant: RunningPlan
 def test_withdrawn_work_is_cancelled_for_thirty_days_and_then_gone(plant: RunningPlant) -> None:
     name = f"work-order-{plant.order_of(RETURN)['id']}"
     plant.later(hours=1)
-    plant.post(f"/v1/work-orders/{name.rpartition('-')[2]}/withdraw", {"note": "press is sold"})
+    plant.post(f"/v1/work-orders/{name.rpartition('-')[2]}/withdraw", {"note": "press is sold"}, If_Match="*")
     told = events_of(plant)[name]
     assert str(told["STATUS"]) == "CANCELLED"
     assert "press is sold" in str(told["DESCRIPTION"])
@@ -189,6 +189,7 @@ def test_a_calendar_of_one_system_has_its_work_and_the_stops_of_its_plant(plant:
 def test_a_key_comes_as_a_password_here_and_nowhere_else(plant: RunningPlant) -> None:
     with plant.database.writing() as connection:
         key = make_key(connection, "calendar", [Scope.READ], now=plant.now)
+        add_plant(connection, "OTHER")
         other = make_key(connection, "elsewhere", [Scope.READ], now=plant.now, plants=["OTHER"])
         stocks = make_key(connection, "store", [Scope.STOCK], now=plant.now)
     client = _client(plant.app, key)

@@ -8,7 +8,7 @@ import pytest
 from scheduler.vocabulary import Scope
 from service.keys.keeping import make_key
 from tests.flow.command_line import run, said_by
-from tests.flow.running_plant import RunningPlant, copied, make_planned, running
+from tests.flow.running_plant import RunningPlant, add_plant, copied, make_planned, running
 from tests.flow.small_folder import RETURN, Row, SmallPlant, small_plant
 
 pytestmark = pytest.mark.one_database_is_enough
@@ -105,6 +105,7 @@ def test_a_system_without_samples_says_so(plant: RunningPlant) -> None:
 
 def test_a_key_of_another_plant_hears_what_a_missing_system_says(plant: RunningPlant) -> None:
     with plant.database.writing() as connection:
+        add_plant(connection, "OTHER")
         secret = make_key(connection, "elsewhere", [Scope.READ], now=plant.now, plants=["OTHER"])
     asked = {"Authorization": f"Bearer {secret}"}
     hidden = plant.client.get(CONTAMINATION, headers=asked)

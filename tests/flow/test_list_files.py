@@ -20,7 +20,7 @@ from service.exports.sheet import Sheet, as_file, moments, numbers, texts
 from service.keys.keeping import make_key
 from service.problems import BadInput
 from tests.flow.command_line import run_here
-from tests.flow.running_plant import RunningPlant, _client
+from tests.flow.running_plant import RunningPlant, _client, add_plant
 from tests.flow.small_folder import BREATHER, RETURN, SmallPlant
 
 OSLO = ZoneInfo("Europe/Oslo")
@@ -154,6 +154,7 @@ def _with_oil() -> dict[str, Any]:
 
 def test_a_key_of_another_plant_gets_none_of_the_rows_and_may_not_ask_for_the_plant(plant: RunningPlant) -> None:
     with plant.database.writing() as connection:
+        add_plant(connection, "OTHER")
         key = make_key(connection, "elsewhere", [Scope.READ], now=plant.now, plants=["OTHER"])
     other = _client(plant.app, key)
     for path in ("/v1/due/file", "/v1/work-orders/file"):

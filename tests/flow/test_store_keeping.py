@@ -18,7 +18,7 @@ from service.demand.store import load_store
 from service.keys.keeping import make_key
 from service.stock.routes import COUNTS_EXAMPLE, MOVE_EXAMPLE, RECEIPT_EXAMPLE
 from tests.flow.command_line import run_here
-from tests.flow.running_plant import RunningPlant, _client, iso
+from tests.flow.running_plant import RunningPlant, _client, add_plant, iso
 from tests.flow.small_folder import BREATHER, RETURN, SmallPlant
 from tests.flow.test_list_files import cells_of, rows_of
 
@@ -305,6 +305,7 @@ def test_a_key_of_some_plants_reads_the_stores_without_others_orders_and_changes
     plant.later(hours=1)
     with plant.database.writing() as connection:
         scopes = [Scope.READ, Scope.STOCK]
+        add_plant(connection, "OTHER")
         key = make_key(connection, "elsewhere", scopes, now=plant.now, plants=["OTHER"])
     other = _client(plant.app, key)
     held = [row["held_for"] for row in shelf(plant, "SK-1", other).values()]

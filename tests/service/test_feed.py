@@ -21,7 +21,7 @@ from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
 from service.keys.keeping import make_key
 from service.webhooks.retention import FeedRetention
 from service.work_orders.tables import work_orders
-from tests.flow.running_plant import RunningPlant, copied, make_planned, running
+from tests.flow.running_plant import RunningPlant, add_plant, copied, make_planned, running
 from tests.flow.small_folder import NOW, RETURN, small_plant
 
 
@@ -194,6 +194,7 @@ def test_a_number_that_was_never_given_is_refused(plant: RunningPlant) -> None:
 
 def test_a_key_of_other_plants_sees_none_of_the_lines_and_moves_over_them(plant: RunningPlant) -> None:
     with plant.database.writing() as connection:
+        add_plant(connection, "ELSEWHERE")
         of_none = make_key(connection, "elsewhere", [Scope.READ], now=NOW, plants=["ELSEWHERE"])
         own = {row["plant"] for row in plant.rows("plants")}
         of_own = make_key(connection, "own", [Scope.READ], now=NOW, plants=own)

@@ -19,7 +19,7 @@ from service.feed import waiting
 from service.keys.keeping import make_key
 from service.settings import Settings
 from service.work_orders.tables import work_orders
-from tests.flow.running_plant import RunningPlant, copied, make_planned, running
+from tests.flow.running_plant import RunningPlant, add_plant, copied, make_planned, running
 from tests.flow.small_folder import NOW, small_plant
 from tests.service.served import ServerProcess
 
@@ -110,6 +110,7 @@ def test_a_line_of_another_plant_does_not_end_the_wait_of_a_key_that_does_not_se
     plant: RunningPlant, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with plant.database.writing() as connection:
+        add_plant(connection, "ELSEWHERE")
         key = make_key(connection, "elsewhere", [Scope.READ], now=NOW, plants=["ELSEWHERE"])
     monkeypatch.setattr(waiting, "_LOOKS_EVERY_S", 0.05)
     after = newest(plant)

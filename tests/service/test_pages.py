@@ -147,12 +147,14 @@ def test_the_description_is_openapi_3_1_and_says_how_to_bring_a_key(client: http
     described = client.get("/openapi.json").json()
     assert described["openapi"].startswith("3.1.")  # OpenAPI 3.1.1, 4.8.1
     assert described["info"]["title"] == "elementdue"
-    (scheme,) = described["components"]["securitySchemes"].items()
-    assert (scheme[1]["type"], scheme[1]["scheme"]) == ("http", "bearer")
+    schemes = described["components"]["securitySchemes"]
+    assert {(each["type"], each["scheme"]) for each in schemes.values()} == {("http", "bearer"), ("http", "basic")}
+    (bearer,) = (name for name, each in schemes.items() if each["scheme"] == "bearer")
     for path, methods in described["paths"].items():
         assert path.startswith("/v1/")
         for method, operation in methods.items():
-            assert operation["security"] == [{scheme[0]: []}], (path, method)
+            assert {bearer: []} in operation["security"], (path, method)
+            assert len(operation["security"]) == (2 if path == "/v1/calendar" else 1)
             assert operation["summary"]
     references = set(re.findall(r'"#/components/schemas/([^"]+)"', json.dumps(described)))
     assert references <= set(described["components"]["schemas"])

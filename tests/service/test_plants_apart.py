@@ -93,7 +93,7 @@ def content_of(answer: httpx.Response) -> str:
 
 def told(answer: httpx.Response, things: dict[str, str]) -> tuple[int, str]:
     """Status and words; of a problem, whatever the thing is called."""
-    text = content_of(answer)
+    text = re.sub(r'"recorded_at":"[^"]*"', "", content_of(answer))
     if not answer.is_success:
         document = answer.json()
         text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
