@@ -66,9 +66,15 @@ class Examples:
         more = schema.get("additionalProperties")
         of_others = more if isinstance(more, dict) else {}
         required = set(schema.get("required", ())) - set(given)
-        missing = [name for name in properties if name in required and _may_be_null(properties[name])]
+        missing = [name for name in properties if name in required and self._may_be_null(properties[name])]
         told = {name: self.whole(properties.get(name, of_others), each) for name, each in given.items()}
         return told | dict.fromkeys(missing)
+
+    def _may_be_null(self, schema: Schema) -> bool:
+        if "$ref" in schema:
+            schema = self._schemas[schema["$ref"].rpartition("/")[2]]
+        is_anything = not schema.keys() & {"type", "anyOf", "enum", "const"}
+        return is_anything or {"type": "null"} in schema.get("anyOf", ())
 
     def _type_of(self, schema: Schema) -> Any:
         named = schema.get("$ref", "").rpartition("/")[2]
@@ -117,11 +123,6 @@ class Examples:
         if not made and isinstance(more, dict):
             made = {"positions": self._value(more, "", inside)}
         return made
-
-
-def _may_be_null(schema: Schema) -> bool:
-    is_anything = not schema.keys() & {"type", "anyOf", "$ref", "enum", "const"}
-    return is_anything or {"type": "null"} in schema.get("anyOf", ())
 
 
 def _text(schema: Schema, name: str) -> str:
