@@ -17,7 +17,7 @@ from service.keys.answering import Answer, answer_once, digest_of, response_of
 from service.replay.keeping import ask_for_replay, replay_of, replays_page
 from service.replay.running import ReplayRunner
 
-LONGEST_PAGE = 200
+LONGEST_PAGE = 500
 
 
 @asynccontextmanager

@@ -35,6 +35,10 @@ from tests.flow.unreliable.receiver import Receiver
 from tests.how_often import kills
 from tests.service.served import CHECKOUT, ServerProcess, opened
 
+pytestmark = (
+    pytest.mark.one_database_is_enough
+)  # of clients and their files; of the database see test_unreliable_line
+
 KILLS = kills(8)
 ENDS_WITHIN_S = 120.0
 OF_THE_WEBHOOK = ["work_order.changed", "close_out.recorded"]

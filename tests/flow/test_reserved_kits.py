@@ -15,7 +15,7 @@ from tests.how_often import races
 
 OTHER = "CONV-BR"
 BREATHER = "PRESS-BR"
-TIMES = races(60)
+TIMES = races(30)
 
 
 def plant_with_one_breather() -> SmallPlant:

@@ -18,6 +18,8 @@ from service.keys.tables import api_keys
 from tests.service.route_table import Route, api_routes
 from tests.service.served import Served, ServerProcess, run, served
 
+pytestmark = pytest.mark.one_database_is_enough
+
 ROUTES = api_routes()
 EACH_ROUTE = pytest.mark.parametrize("route", ROUTES, ids=str)
 CHALLENGE = {"/v1/calendar": 'Basic realm="elementdue", charset="UTF-8", Bearer'}

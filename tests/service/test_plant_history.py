@@ -148,5 +148,6 @@ def test_a_short_replay_of_the_demo_plant_tells_of_forecasts_costs_and_diagnoses
     assert assemble(columns, steps, "QUILLMARSH") == found
     nothing = assemble(columns, steps, "ELSEWHERE")
     assert (nothing.positions, nothing.lives, nothing.raised) == (0, 0, [])
-    head, rows = steps_sheet(columns, steps, None)
-    assert all(len(row) == len(head) for row in rows)
+    sheet = steps_sheet(columns, steps, None)
+    assert sheet.rows
+    assert all(len(row) == len(sheet.columns) for row in sheet.rows)

@@ -17,7 +17,7 @@ from service.replay import running as replay_running
 from service.replay.running import ReplayRunner
 from service.replay.stepping import KeptStep, blocks_of, go_through, kept_step, moments_of_steps, seen_of
 from service.replay.tables import replay_steps, replays
-from tests.flow.running_plant import RunningPlant, copied, iso, make_empty, make_planned, running, warm
+from tests.flow.running_plant import RunningPlant, add_plant, copied, iso, make_empty, make_planned, running, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN, SmallPlant, moment
 from tests.measure.replay_speed import measure_replay
 
@@ -108,6 +108,7 @@ def test_pages_of_replays_are_newest_first_and_miss_none(plant: RunningPlant) ->
 def test_a_key_of_one_plant_sees_its_own_replays_and_no_other(plant: RunningPlant) -> None:
     own = plant.rows("plants")[0]["plant"]
     with plant.database.writing() as connection:
+        add_plant(connection, "ELSEWHERE")
         scopes = [Scope.READ, Scope.PLAN]
         secrets = [
             make_key(connection, name, scopes, now=plant.now, plants=plants)

@@ -4,6 +4,7 @@ A new route is found by the route table. What its address, query or body calls b
 to be added there, once: as it is called, and which one each plant has. Add what is nowhere to `NOWHERE`.
 """
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -136,6 +137,10 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
     _did(office.post(f"/v1/work-orders/{order['id']}/issue"))
     (task,) = [task for task in order["tasks"] if task["position"] == open_]
     hook = _did(office.post("/v1/webhooks", json={"target": f"https://{TARGET}/", "plants": [f"{plant}-PLANT"]}))
+    past = {"from": FITTED.isoformat(), "to": LAST_READING.isoformat(), "step_days": 20, "plant": f"{plant}-PLANT"}
+    replay = _did(office.post("/v1/replays", json=past))
+    while _did(office.get(f"/v1/replays/{replay['id']}"))["state"] != "done":
+        time.sleep(0.01)
     order_id, close_out_id = str(order["id"]), str(closed["id"])
     return {
         "plant": f"{plant}-PLANT",
@@ -150,6 +155,7 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
         "import_id": "1",
         "key_name": f"{plant}-KEEPER",
         "webhook_id": str(hook["id"]),
+        "replay_id": str(replay["id"]),
     }
 
 
