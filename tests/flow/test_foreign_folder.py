@@ -3,21 +3,19 @@
 import json
 import os
 import subprocess
-import sys
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from tests.commands import run_command
 from tests.databases import url_at
 from tests.flow.foreign_plant import write_folder
 
 
 def elementdue(database: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | {"ELEMENTDUE_DATABASE": url_at(database)}
-    command = [sys.executable, "-c", "from service.cli.main import main; main()", *words]
-    return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
+    return run_command(*words, environment=os.environ | {"ELEMENTDUE_DATABASE": url_at(database)})
 
 
 @pytest.fixture(scope="module")

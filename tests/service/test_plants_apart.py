@@ -101,7 +101,7 @@ def told(answer: httpx.Response, things: dict[str, str]) -> tuple[int, str]:
     """Status and words; of a problem, whatever the thing is called."""
     text = content_of(answer)
     if "outcomes" in text:
-        text = re.sub(r"; did you mean '[^']*'", "", str([each["errors"] for each in answer.json()["outcomes"]]))
+        text = re.sub(r"; did you mean '[^']*'\?", "", str([each["errors"] for each in answer.json()["outcomes"]]))
     if not answer.is_success:
         document = answer.json()
         text = str([document.get(member) for member in ("type", "title", "detail", "errors")])
