@@ -13,6 +13,7 @@ from api_schemas.readings import ReadingsTold, RowOutcome, RowTold
 from service.clock.turn import moment_of_turn
 from service.imports.importing import keep_outcome, next_id, outcome_of
 from service.keys.keeping import Caller
+from service.plant_folder.cycle_collection import rare_cycle_collection
 from service.plant_folder.folder import FolderRow
 from service.plant_folder.headers import columns_of
 from service.plant_folder.known_now import known_now
@@ -90,7 +91,7 @@ def take_readings(
     register = Register(known_now(connection).of_plants(caller.plants), reads_files=False)
     id_ = next_id(connection)
     try:
-        with opened(body, table, findings) as told:
+        with rare_cycle_collection(), opened(body, table, findings) as told:
             reading = RowByRow(table, told.header, register, findings, now, told.separator)
             merged = merge_rows(
                 *(connection, table, reading.blocks(told.blocks())),

@@ -21,6 +21,8 @@ from service.migrating import migrate
 from service.settings import Settings
 from tests.databases import url_at
 
+pytestmark = pytest.mark.one_database_is_enough
+
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
 
 

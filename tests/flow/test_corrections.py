@@ -12,6 +12,8 @@ from tests.flow.corrections import Told, as_of, assert_sound, correct, facts_now
 from tests.flow.running_plant import RunningPlant, copied, iso, oil, running, warm
 from tests.flow.small_folder import BREATHER, HOURS_NOW, NOW, RETURN, STRAINER, UNKNOWN, SmallPlant, moment
 
+pytestmark = pytest.mark.one_database_is_enough
+
 FIRST: Told = {
     "position": RETURN,
     "hours": HOURS_NOW,

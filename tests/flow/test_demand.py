@@ -19,6 +19,8 @@ from tests.flow.command_line import run, said_by
 from tests.flow.running_plant import RunningPlant, copied, iso, make_planned, oil, running
 from tests.flow.small_folder import HOURS_NOW, NOW, RETURN, STRAINER, moment, small_plant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 _LEAD_D = 20
 
 

@@ -49,6 +49,7 @@ def test_it_imports_first_time_in_20_seconds_plans_and_lists_every_position(fold
         assert any(character.isdigit() for character in item["reason"]), item["reason"]
 
 
+@pytest.mark.one_database_is_enough
 def test_importing_it_again_changes_nothing(folder: Path, tmp_path: Path) -> None:
     database = tmp_path / "plant.sqlite"
     assert elementdue(database, "import", str(folder)).returncode == 0

@@ -12,6 +12,8 @@ from tests.flow.command_line import said_by
 from tests.flow.running_plant import RunningPlant, oil
 from tests.flow.small_folder import HOURS_NOW, RETURN, STRAINER, SmallPlant, moment
 
+pytestmark = pytest.mark.one_database_is_enough
+
 Told = dict[str, Any]
 
 WRONG_ELEMENT: Told = {"element": {"part_number": "EL-25", "lot": "X-1"}}

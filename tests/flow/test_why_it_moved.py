@@ -9,6 +9,8 @@ from tests.flow.command_line import run, said_by
 from tests.flow.running_plant import RunningPlant, iso, warm
 from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN, SIDE_A, STRAINER, UNKNOWN, SmallPlant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 Move = dict[str, Any]
 
 

@@ -23,6 +23,8 @@ from tests.service.served import Served, opened, served
 from tests.service.small_plant import POSITIONS, TABLES, close_out
 from tests.service.test_problems import _zip, the_problem
 
+pytestmark = pytest.mark.one_database_is_enough
+
 NOW = datetime(2026, 3, 5, 9, tzinfo=UTC)
 
 

@@ -24,7 +24,7 @@ from service.schema import metadata
 from tests.databases import ON_POSTGRESQL, url_at
 from tests.service.served import begin, opened, run
 
-KILLED_IMPORTS = 3 if ON_POSTGRESQL else 5  # a client's death cannot harm a server's files
+KILLED_IMPORTS = 2 if ON_POSTGRESQL else 4  # a client's death cannot harm a server's files
 A_DAY = datetime(2026, 3, 4).date()  # noqa: DTZ001 - a day on the demo plant's calendar
 
 
