@@ -7,7 +7,7 @@ FILE_LINES = 400
 FUNCTION_LINES = 60  # its docstring apart: a data sheet may be long
 
 LONG_FOR_A_REASON = {
-    "service/plant_folder/layout.py": 560,  # the plant folder's tables as data: one list to look things up
+    "service/plant_folder/layout.py": 565,  # the plant folder's tables as data: one list to look things up
 }
 
 
