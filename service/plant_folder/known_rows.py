@@ -70,18 +70,26 @@ class KnownRows:
         if codes:
             self._before_asking()
         self._asked |= codes
-        lead = self._table.c[self._fields[0]]
-        told: list[sa.ColumnElement[Any]] = [lead]
-        if self._moment is not None:
-            moment = self._table.c[self._moment]
-            told += [sa.func.min(moment, type_=moment.type), sa.func.max(moment, type_=moment.type)]
         ordered = sorted(map(str, codes))
         for start in range(0, len(ordered), _CODES_AT_ONCE):
-            query = sa.select(*told).where(lead.in_(ordered[start : start + _CODES_AT_ONCE])).group_by(lead)
-            if self._is_fact:
-                query = query.where(current_rows(self._table))
-            for code, *span in self._connection.execute(query):
-                self._span_of[code] = (span[0], span[1]) if span else None
+            for code, *span in self._connection.execute(self._spans(ordered[start : start + _CODES_AT_ONCE])):
+                if not span or span[0] is not None:
+                    self._span_of[code] = (span[0], span[1]) if span else None
+
+    def _spans(self, codes: Sequence[str]) -> sa.Select[Any]:
+        """Of each code its first and last moment: where codes have a table of their own by two looks at the index,
+        since grouped every row of a code would be read."""
+        lead = self._table.c[self._fields[0]]
+        holds = current_rows(self._table) if self._is_fact else sa.true()
+        if self._moment is None:
+            return sa.select(lead).where(lead.in_(codes), holds).group_by(lead)
+        moment = self._table.c[self._moment]
+        ends = [sa.func.min(moment, type_=moment.type), sa.func.max(moment, type_=moment.type)]
+        of_codes = next((key.column for key in lead.foreign_keys), None)
+        if of_codes is None:
+            return sa.select(lead, *ends).where(lead.in_(codes), holds).group_by(lead)
+        looks = [sa.select(end).where(lead == of_codes, holds).scalar_subquery() for end in ends]
+        return sa.select(of_codes, *looks).where(of_codes.in_(codes))
 
     def _looked_up(self, keys: Sequence[Key]) -> Iterator[tuple[Key, dict[str, Any]]]:
         """Joined with a table of keys: a list of tuples in the query makes SQLite read its whole index."""

@@ -24,7 +24,7 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 COMMAND = (sys.executable, "-c", "from service.cli.main import main; main()")
 ROWS, POSITIONS = 1000, ("RING1-RET", "BENDER1-RET", "PRESS1-RET", "SHEAR1-RET")
 UNITS = {"dp": "bar", "flow": "L/min", "oil_temperature": "degC"}
-FIRST = datetime(2001, 1, 1, tzinfo=UTC)  # before everything in the demo, so that nothing is corrected
+A_TURN = timedelta(seconds=ROWS // len(POSITIONS))
 WARM_UP = 5
 
 
@@ -65,11 +65,12 @@ def timed_s(ask: Callable[[], httpx.Response]) -> float:
     return took
 
 
-def body(turn: int) -> dict[str, Any]:
+def body(turn: int, first: datetime) -> dict[str, Any]:
+    """The readings of a logger that sends each second: newer than all that came before."""
     rows = [
         {
             "position": POSITIONS[number % len(POSITIONS)],
-            "at": (FIRST + timedelta(hours=turn, seconds=number // len(POSITIONS))).isoformat(),
+            "at": (first + turn * A_TURN + timedelta(seconds=number // len(POSITIONS))).isoformat(),
             "dp": round(0.5 + number % 97 / 100, 3),
             "flow": 170 + number % 13,
             "oil_temperature": 45 + number % 7,
@@ -105,8 +106,9 @@ def _medians(times: list[tuple[float, float]]) -> tuple[float, float]:
 
 def _ask_in_turn(ours: httpx.Client, bare: httpx.Client, turns: int) -> dict[str, list[tuple[float, float]]]:
     times: dict[str, list[tuple[float, float]]] = {"POST": [], "GET cold": [], "GET again": [], "GET unchanged": []}
+    first = datetime.now(UTC) - (turns + WARM_UP) * A_TURN
     for turn in range(turns + WARM_UP):
-        told, key = body(turn), {"Idempotency-Key": f"turn {turn}"}
+        told, key = body(turn, first), {"Idempotency-Key": f"turn {turn}"}
         post = timed_s(lambda: ours.post("/v1/dp-readings", json=told, headers=key))  # noqa: B023 - asked at once
         times["POST"].append((post, timed_s(lambda: bare.post("/dp-readings", json=told))))  # noqa: B023
         assert ours.post("/v1/passes").status_code == 201
