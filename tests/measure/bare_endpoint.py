@@ -11,7 +11,7 @@ from typing import Annotated
 
 import sqlalchemy as sa
 import uvicorn
-from fastapi import FastAPI, Query
+from fastapi import APIRouter, Depends, FastAPI, Query, Request
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from api_schemas.due import DiagnosisNote, DueItem, DueList, PassNote, Pressure
@@ -19,12 +19,19 @@ from service.database import Database
 from service.due.tables import due_items, passes
 from service.plant_folder import tables as t
 
-app = FastAPI()
-database = Database(sys.argv[1])
+routes = APIRouter()
 
 
-@app.get("/due")
-def list_due(limit: Annotated[int, Query(ge=1, le=1000)] = 1000) -> DueList:
+def _database(request: Request) -> Database:
+    found: Database = request.app.state.database
+    return found
+
+
+OpenDatabase = Annotated[Database, Depends(_database)]
+
+
+@routes.get("/due")
+def list_due(database: OpenDatabase, limit: Annotated[int, Query(ge=1, le=1000)] = 1000) -> DueList:
     with database.reading() as connection:
         header = connection.execute(sa.select(passes).order_by(passes.c.id.desc()).limit(1)).mappings().one()
         query = (
@@ -78,8 +85,8 @@ class Readings(BaseModel):
     rows: Annotated[list[Reading], Field(max_length=50_000)]
 
 
-@app.post("/dp-readings")
-def add_dp_readings(body: Readings) -> dict[str, int]:
+@routes.post("/dp-readings")
+def add_dp_readings(database: OpenDatabase, body: Readings) -> dict[str, int]:
     now = datetime.now(UTC)
     rows = [
         {
@@ -101,4 +108,7 @@ def add_dp_readings(body: Readings) -> dict[str, int]:
 
 
 if __name__ == "__main__":
+    app = FastAPI()
+    app.state.database = Database(sys.argv[1])
+    app.include_router(routes)
     uvicorn.run(app, port=int(sys.argv[2]), log_level="warning")
