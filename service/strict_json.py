@@ -150,6 +150,13 @@ def _slips(value: Any, path: tuple[str, ...]) -> Iterator[MemberProblem]:
 def _is_plain(value: Any) -> bool:
     """Whether nothing is wrong at a glance: of fifty thousand rows most values are of this kind."""
     kind = type(value)
+    if kind is _Object:
+        return not value.twice and all(map(_is_plain_scalar, value)) and all(map(_is_plain_scalar, value.values()))
+    return _is_plain_scalar(value)
+
+
+def _is_plain_scalar(value: Any) -> bool:
+    kind = type(value)
     if kind is str:
         return value.isascii() and "\x00" not in value
     if kind is float:

@@ -56,15 +56,15 @@ class KeyColumns:
         return self._with_empty_parts(row, cells) if None in whole else whole
 
     def _with_empty_parts(self, row: FolderRow, cells: list[str]) -> tuple[object, ...] | None:
-        key = []
-        told = row.values.get
+        key: list[object] = []
+        values = row.values
         for name, index, required, empty_means in self._parts:
-            value = told(name)
-            if value is None:
-                if required or (index is not None and cells[index]):
-                    return None
-                value = empty_means
-            key.append(value)
+            if name in values:
+                key.append(values[name])
+            elif required or (index is not None and cells[index]):
+                return None
+            else:
+                key.append(empty_means)
         return tuple(key)
 
     def difference(self, row: FolderRow, cells: list[str], first: FolderRow, first_cells: list[str]) -> str:

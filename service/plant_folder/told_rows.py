@@ -4,7 +4,7 @@ A quantity's unit stands in its header, so a row that is told with units of its 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -35,27 +35,42 @@ def header_of_unit(name: str, unit: str) -> str:
 
 def cell_of(column: Column, value: Any) -> str:
     """The cell that says `value`, '' for None. Raises CellRefused where JSON has another kind of value for it."""
-    if value is None:
-        return ""
+    return cell_writer(column)(value)
+
+
+def cell_writer(column: Column) -> Callable[[Any], str]:
+    """`cell_of` for many values of one column."""
     match column.cell:
         case layout.Quantity() | layout.Number() | layout.Pieces() | layout.Money():
-            if isinstance(value, bool) or not isinstance(value, int | float):
-                raise CellRefused(f"expected a number, not {shown(repr(value))}")
-            return _number_text(value)
+            return _number
         case layout.WordList():
-            return _words(value)
+            return _words
         case _:
-            if not isinstance(value, str):
-                raise CellRefused(f"expected a text, not {shown(repr(value))}")
-            return value.strip()
+            return _text
 
 
-def _number_text(value: float) -> str:
-    is_whole = isinstance(value, float) and value.is_integer() and abs(value) < _WHOLE_BELOW
-    return str(int(value)) if is_whole else repr(value)
+def _number(value: Any) -> str:
+    if type(value) is float:
+        is_whole = value.is_integer() and abs(value) < _WHOLE_BELOW
+        return str(int(value)) if is_whole else repr(value)
+    if type(value) is int:
+        return str(value)
+    if value is None:
+        return ""
+    raise CellRefused(f"expected a number, not {shown(repr(value))}")
+
+
+def _text(value: Any) -> str:
+    if type(value) is str:
+        return value.strip()
+    if value is None:
+        return ""
+    raise CellRefused(f"expected a text, not {shown(repr(value))}")
 
 
 def _words(value: Any) -> str:
+    if value is None:
+        return ""
     if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
         raise CellRefused(f"expected a list of texts, not {shown(repr(value))}")
     for word in value:

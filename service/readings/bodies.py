@@ -17,7 +17,7 @@ from service.plant_folder.headers import columns_of
 from service.plant_folder.layout import Column, TableLayout
 from service.plant_folder.refusals import CellRefused, FileRefused, RowFindings, shown
 from service.plant_folder.sheets import ALL_READABLE, Marks, Row
-from service.plant_folder.told_rows import cell_of, header_of_unit
+from service.plant_folder.told_rows import cell_writer, header_of_unit
 from service.problems import BadInput, Problem, TooLarge, WrongContentType
 from service.strict_json import parse_strictly
 
@@ -157,7 +157,7 @@ class _Members:
         for name in sorted(self._needs_unit):
             if columns[name].required:
                 raise _misshapen(f"units.{name}", None, f"say the unit of {name}, which every row has")
-        self._at = {column.name: (index, column) for index, column in enumerate(named)}
+        self._at = {column.name: (index, cell_writer(column)) for index, column in enumerate(named)}
         self._header = [
             header_of_unit(column.name, units[column.name]) if _takes_unit(column) else column.name
             for column in named
@@ -178,9 +178,9 @@ class _Members:
             if found is None:
                 self._refuse(number, name, value, self._why_unknown(name))
                 continue
-            index, column = found
+            index, written = found
             try:
-                cells[index] = cell_of(column, value)
+                cells[index] = written(value)
             except CellRefused as refused:
                 self._refuse(number, name, value, str(refused))
         return number, cells, ALL_READABLE
