@@ -2,7 +2,8 @@
 
 The demo plant in two databases, ours and the bare one (`bare_endpoint.py`), each served by a process and asked in
 turn over one connection, so that what else the machine does slows both. `cold` is a due list that was not asked for
-since the last pass, `again` one that was, `unchanged` one asked for with its ETag.
+since the last pass, `again` one that was, `unchanged` one asked for with its ETag. The bare `POST` holds rows against
+a model of its own, in one unit and with bounds only; in `rows alike` it reads and checks them by the rules of ours.
 
 Run: python tests/measure/api_throughput.py [turns]
 """
@@ -105,12 +106,18 @@ def _medians(times: list[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _ask_in_turn(ours: httpx.Client, bare: httpx.Client, turns: int) -> dict[str, list[tuple[float, float]]]:
-    times: dict[str, list[tuple[float, float]]] = {"POST": [], "GET cold": [], "GET again": [], "GET unchanged": []}
+    asked = ("POST", "POST, rows alike", "GET cold", "GET again", "GET unchanged")
+    times: dict[str, list[tuple[float, float]]] = {what: [] for what in asked}
     first = datetime.now(UTC) - (turns + WARM_UP) * A_TURN
     for turn in range(turns + WARM_UP):
         told, key = body(turn, first), {"Idempotency-Key": f"turn {turn}"}
         post = timed_s(lambda: ours.post("/v1/dp-readings", json=told, headers=key))  # noqa: B023 - asked at once
         times["POST"].append((post, timed_s(lambda: bare.post("/dp-readings", json=told))))  # noqa: B023
+        again = body(turn, first - timedelta(days=9000))
+        key = {"Idempotency-Key": f"again {turn}"}
+        bare_s = timed_s(lambda: bare.post("/dp-readings-as-ours", json=again))  # noqa: B023
+        post = timed_s(lambda: ours.post("/v1/dp-readings", json=again, headers=key))  # noqa: B023
+        times["POST, rows alike"].append((post, bare_s))
         assert ours.post("/v1/passes").status_code == 201
         cold = timed_s(lambda: ours.get("/v1/due"))
         times["GET cold"].append((cold, timed_s(lambda: bare.get("/due"))))

@@ -13,11 +13,18 @@ import sqlalchemy as sa
 import uvicorn
 from fastapi import APIRouter, Depends, FastAPI, Query, Request
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
 
 from api_schemas.due import DiagnosisNote, DueItem, DueList, PassNote, Pressure
 from service.database import Database
 from service.due.tables import due_items, passes
+from service.plant_folder import layout
 from service.plant_folder import tables as t
+from service.plant_folder.known_now import known_now
+from service.plant_folder.refusals import RowFindings
+from service.plant_folder.register import Register
+from service.plant_folder.row_by_row import RowByRow
+from service.readings.bodies import Body, opened
 
 routes = APIRouter()
 
@@ -102,7 +109,28 @@ def add_dp_readings(database: OpenDatabase, body: Readings) -> dict[str, int]:
         }
         for row in body.rows
     ]
-    with database.writing() as connection:
+    with database.engine.execution_options(writes=True).begin() as connection:  # no feed
+        connection.execute(sa.insert(t.TABLE["dp_readings"]), rows)
+    return {"new": len(rows)}
+
+
+@routes.post("/dp-readings-as-ours")
+async def add_dp_readings_as_ours(request: Request) -> dict[str, int]:
+    """The same body, read and checked by the rules that ours is read and checked by, and written."""
+    return await run_in_threadpool(_add_as_ours, request.app.state.database, await request.body())
+
+
+def _add_as_ours(database: Database, content: bytes) -> dict[str, int]:
+    now, findings, table = datetime.now(UTC), RowFindings(), layout.DP_READINGS
+    with database.engine.execution_options(writes=True).begin() as connection:  # no feed
+        register = Register(known_now(connection), reads_files=False)
+        with opened(Body("application/json", content), table, findings) as told:
+            reading = RowByRow(table, told.header, register, findings, now, told.separator)
+            rows = [
+                {"stage": "", **row.values, "recorded_at": now, "source": "bare"}
+                for block in reading.blocks(told.blocks())
+                for row in block
+            ]
         connection.execute(sa.insert(t.TABLE["dp_readings"]), rows)
     return {"new": len(rows)}
 
