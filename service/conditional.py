@@ -42,6 +42,12 @@ def names(if_none_match: str, etag: str) -> bool:
     return _opaque(etag) in told or told == ["*"]
 
 
+def names_strongly(if_match: str, etag: str) -> bool:
+    """Whether an `If-Match` names this strong ETag, or any: a weak one never does (13.1.1)."""
+    told = [each.strip() for each in if_match.split(",")]
+    return told == ["*"] or any(not tag.startswith("W/") and _opaque(tag) == etag for tag in told)
+
+
 def _opaque(tag: str) -> str:
     return tag.strip().removeprefix("W/").replace('-gzip"', '"')
 

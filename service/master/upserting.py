@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from api_schemas.problems import MemberProblem
+from service.conditional import names, names_strongly
 from service.imports.importing import merge_and_keep
 from service.keys.answering import Answer
 from service.keys.keeping import Caller
@@ -18,8 +19,6 @@ from service.plant_folder.refusals import FolderRefused
 from service.plant_folder.register import Register
 from service.plant_folder.told_rows import folder_of_one, problems_of
 from service.problems import BadInput, ChangedMeanwhile, NotAllowed
-
-_ANY = "*"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +30,11 @@ class Conditions:
 
     def check(self, named: str, etag: str | None) -> None:
         """Raises ChangedMeanwhile where the thing, of `etag` or None where there is none, is not as meant."""
-        if self.if_match is not None and (etag is None or not _matches(self.if_match, etag)):
+        if self.if_match is not None and (etag is None or not names_strongly(self.if_match, etag)):
             stands = "there is none yet" if etag is None else f"its ETag is {etag}"
             raise ChangedMeanwhile(f"{named} is not as If-Match says: {stands}")
-        if self.if_none_match is not None and etag is not None and _matches(self.if_none_match, etag):
+        if self.if_none_match is not None and etag is not None and names(self.if_none_match, etag):
             raise ChangedMeanwhile(f"{named} exists already, with the ETag {etag}")
-
-
-def _matches(told: str, etag: str) -> bool:
-    return told.strip() == _ANY or etag in {tag.strip() for tag in told.split(",")}
 
 
 def refuse_limited(caller: Caller, resource: Resource) -> None:

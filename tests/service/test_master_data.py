@@ -164,6 +164,19 @@ def test_conditions_hold_a_change_to_the_version_that_was_read(client: httpx.Cli
     assert client.put("/v1/fluids/F9", json={"grade": 46}, headers={"If-Match": "*"}).status_code == 412
 
 
+def test_the_etag_of_an_answer_that_came_compressed_is_the_version_that_was_read(client: httpx.Client) -> None:
+    notes = {f"x_{number}": "it is long enough to be compressed" for number in range(40)}
+    told = {"grade": 46, "notes": notes}
+    assert client.put("/v1/fluids/F4", json=told).status_code == 201
+    read = client.get("/v1/fluids/F4")
+    assert read.headers["Content-Encoding"] == "gzip"
+    etag = read.headers["ETag"]
+    weak = client.put("/v1/fluids/F4", json=told | {"name": "A"}, headers={"If-Match": f"W/{etag}"})
+    assert weak.status_code == 412  # RFC 9110, 13.1.1: If-Match compares strongly
+    assert client.put("/v1/fluids/F4", json=told | {"name": "A"}, headers={"If-Match": etag}).status_code == 200
+    assert client.put("/v1/fluids/F4", json=told | {"name": "B"}, headers={"If-Match": etag}).status_code == 412
+
+
 def test_the_same_idempotency_key_gets_the_same_answer(client: httpx.Client) -> None:
     key = {"Idempotency-Key": "fluid 3"}
     first = client.put("/v1/fluids/F3", json={"grade": 32}, headers=key)
