@@ -15,11 +15,12 @@ from scheduler.planning.life_records import EarlyChanges, LifeRecord, ShortLives
 from scheduler.planning.plant_columns import Flags, Floats, PlantColumns
 from scheduler.statistics.survival_curve import median_life
 from service.cursors import read_cursor, write_cursor
+from service.dependencies import refuse_other_plant
 from service.due.tables import life_priors
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.plant_store.loading import load_plant
-from service.problems import NotAllowed, NotFound
+from service.problems import NotFound
 
 LONGEST_PAGE = 500
 
@@ -97,8 +98,7 @@ def _chosen(columns: PlantColumns, only: Only) -> Flags:
 
 
 def _check(connection: sa.Connection, caller: Caller, only: Only) -> None:
-    if only.plant is not None and not caller.sees(only.plant):
-        raise NotAllowed(f"key '{caller.name}' does not see plant '{only.plant}'")
+    refuse_other_plant(caller, only.plant)
     own = caller.only(t.systems.c.plant)
     systems = sa.select(t.systems.c.system).where(own)
     asked: tuple[tuple[str, str | None, sa.Select[Any]], ...] = (

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from api_schemas.problems import MemberProblem
 from api_schemas.replays import Replay, ReplayAsked, ReplayList, ReplayResult
 from service.cursors import read_cursor, write_cursor
+from service.dependencies import refuse_other_plant
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
 from service.problems import BadInput, NotAllowed, NotFound
@@ -126,8 +127,7 @@ def _set(connection: sa.Connection, replay_id: int, **values: Any) -> None:
 
 def _plant_of(connection: sa.Connection, caller: Caller, told: str | None) -> str | None:
     if told is not None:
-        if not caller.sees(told):
-            raise NotAllowed(f"key '{caller.name}' does not see plant '{told}'")
+        refuse_other_plant(caller, told)
         if connection.scalar(sa.select(t.plants.c.plant).where(t.plants.c.plant == told)) is None:
             raise NotFound(f"there is no plant '{told}'")
         return told
