@@ -10,14 +10,12 @@ from starlette.responses import HTMLResponse
 
 from api_schemas.packs import Pack
 from api_schemas.work_orders import History, KitSheet, NotDone, ReserveIn, WorkOrder, WorkOrderList, WorkOrderNote
-from scheduler.vocabulary import WorkOrderState
 from service.conditional import version_told
 from service.cursors import PageAfter, read_cursor, write_cursor
 from service.dependencies import (
     AnyCaller,
     IdempotencyKey,
     Now,
-    OnlyPlant,
     OpenDatabase,
     Planner,
     PublicAddress,
@@ -32,11 +30,12 @@ from service.seen_by_caller import SeenOrder
 from service.work_orders import verbs
 from service.work_orders.card_page import card_page
 from service.work_orders.cards import work_order, work_order_cards, zone_of
+from service.work_orders.choosing import ChosenOrders
 from service.work_orders.history import history_of
 from service.work_orders.kit_sheet import kit_sheet
 from service.work_orders.packing import pack_of
 from service.work_orders.reserving import release_kit, reserve_kit
-from service.work_orders.tables import tasks, work_orders
+from service.work_orders.tables import work_orders
 from service.work_orders.verbs import order_row
 
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
@@ -50,42 +49,27 @@ IfMatch = Annotated[
         json_schema_extra={"pattern": r'^(\*|"[0-9]{1,15}(-[0-9a-f]+)?(-gzip)?")$'},
     ),
 ]
-_OPEN = ("draft", "issued", "underway", "held")
 
 
 @router.get("", summary="Work orders, by planned day")
 def list_work_orders(
     caller: Reader,
     database: OpenDatabase,
-    plant: OnlyPlant,
-    state: Annotated[
-        list[WorkOrderState] | None, Query(description="Only these states; by default the open ones.")
-    ] = None,
-    system: Annotated[str | None, Query(max_length=200)] = None,
-    position: Annotated[str | None, Query(max_length=200, description="Only orders with a task there.")] = None,
+    chosen: ChosenOrders,
     external_ref: Annotated[str | None, Query(max_length=200)] = None,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
     cursor: PageAfter = None,
 ) -> WorkOrderList:
     """With tasks, picks, shortages and cautions; the steps are in each order by itself."""
-    query = sa.select(work_orders).where(work_orders.c.state.in_(state or _OPEN), caller.only(work_orders.c.plant))
-    if plant is not None:
-        query = query.where(work_orders.c.plant == plant)
-    if system is not None:
-        query = query.where(work_orders.c.system == system)
+    query = chosen.query(caller)
     if external_ref is not None:
         query = query.where(work_orders.c.external_ref == external_ref)
-    if position is not None:
-        shown = (tasks.c.state != "withdrawn") | (work_orders.c.state == WorkOrderState.WITHDRAWN)
-        there = sa.exists().where(tasks.c.work_order == work_orders.c.id, tasks.c.position == position, shown)
-        query = query.where(there)
     if cursor is not None:
         planned_for, order_id = read_cursor(cursor, "work-orders", datetime, int)
         same_day = (work_orders.c.planned_for == planned_for) & (work_orders.c.id > order_id)
         query = query.where((work_orders.c.planned_for > planned_for) | same_day)
-    query = query.order_by(work_orders.c.planned_for, work_orders.c.id).limit(limit + 1)
     with database.reading() as connection:
-        rows = connection.execute(query).mappings().all()
+        rows = connection.execute(query.limit(limit + 1)).mappings().all()
         items = work_order_cards(connection, rows[:limit])
     last = rows[limit - 1] if len(rows) > limit else None
     return WorkOrderList(
