@@ -4,6 +4,7 @@ from datetime import datetime
 
 from pydantic import BaseModel, ConfigDict
 
+from api_schemas.diagnoses import Acknowledged
 from scheduler.vocabulary import Severity, Trigger
 
 _OUT = ConfigDict(extra="forbid", frozen=True)
@@ -20,11 +21,15 @@ class Pressure(BaseModel):
 
 
 class DiagnosisNote(BaseModel):
+    """`id` is null in a list that was computed for its request; `acknowledged` while somebody knows of it."""
+
     model_config = _OUT
 
+    id: int | None
     code: str
     severity: Severity
     says: str
+    acknowledged: Acknowledged | None
 
 
 class DueItem(BaseModel):

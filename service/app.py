@@ -22,6 +22,7 @@ from service.contamination import routes as contamination_routes
 from service.database import Database
 from service.demand import routes as demand_routes
 from service.description import completing
+from service.diagnoses import routes as diagnosis_routes
 from service.due import routes as due_routes
 from service.due.kept_pages import KeptPages
 from service.evidence import routes as evidence_routes
@@ -70,6 +71,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     calendar_routes.router,
     feed_routes.router,
     webhook_routes.router,
+    diagnosis_routes.router,
     contamination_routes.router,
     replay_routes.router,
     life_routes.router,

@@ -15,7 +15,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api_schemas.problems import MemberProblem
-from service.problems import BadInput
+from service.problems import BadInput, ChangedMeanwhile
 
 _VERSION = re.compile(r'"(\d{1,15})(-[0-9a-f]+)?(-gzip)?"', re.ASCII)
 _JSON = "application/json"
@@ -29,11 +29,19 @@ def version_told(if_match: str | None) -> int | None:
         return None
     found = _VERSION.fullmatch(if_match.strip())
     if found is None:
-        says = 'expected one strong ETag of the order, like "3", or *'
+        says = 'expected one strong ETag as it was read, like "3", or *'
         raise BadInput(
             f"If-Match cannot be read: {says}", [MemberProblem(member="If-Match", value=if_match, says=says)]
         )
     return int(found[1])
+
+
+def refuse_another_version(called: str, version: int, told: int | None) -> None:
+    """Raises ChangedMeanwhile where the version that was told is not the one that it is at."""
+    if told is not None and told != version:
+        says = f"{called} is at version {version}, not {told}"
+        member = MemberProblem(member="If-Match", value=f'"{told}"', says=says)
+        raise ChangedMeanwhile(says, [member], {"ETag": f'"{version}"'}, version=version)
 
 
 def names(if_none_match: str, etag: str) -> bool:

@@ -66,6 +66,17 @@ IdempotencyKey = Annotated[
 ]
 
 
+IfMatch = Annotated[
+    str | None,
+    Header(
+        alias="If-Match",
+        max_length=50,
+        description='The ETag as last read, like "3"; * is any version.',
+        json_schema_extra={"pattern": r'^(\*|"[0-9]{1,15}(-[0-9a-f]+)?(-gzip)?")$'},
+    ),
+]
+
+
 async def _digest(request: Request) -> str:
     """The body has been read and found to be strict JSON by now; only getting at it has to be awaited."""
     body = await request.body()

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from service.database import Database
 
-HEAD = "0022"
+HEAD = "0023"
 """The newest revision in `migrations/versions`; a test holds it against the files."""
 
 _MIGRATIONS = Path(__file__).parent / "migrations"

@@ -5,7 +5,7 @@ from service.checks.tables import checks
 from service.close_outs.tables import close_out_corrections, close_outs
 from service.database import metadata
 from service.demand.tables import demand_forecasts
-from service.diagnoses.tables import diagnoses
+from service.diagnoses.tables import diagnoses, diagnosis_remarks
 from service.due.tables import due_items, due_moves, learned_curves, life_priors, passes
 from service.evidence.tables import evidence_files
 from service.feed.tables import feed, feed_newest, feed_told, feed_told_dates
@@ -29,6 +29,7 @@ TABLES = (
         calibration,
         demand_forecasts,
         diagnoses,
+        diagnosis_remarks,
         work_orders,
         tasks,
         oil_picks,

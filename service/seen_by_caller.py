@@ -13,6 +13,7 @@ from api_schemas.quantities import RowNumber
 from service.close_outs.tables import close_outs
 from service.database import Database
 from service.dependencies import AnyCaller, OpenDatabase
+from service.diagnoses.tables import diagnoses
 from service.evidence.tables import evidence_files
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
@@ -57,7 +58,14 @@ def _file(caller: AnyCaller, database: OpenDatabase, file_id: RowNumber) -> int:
     return file_id
 
 
+def _diagnosis(caller: AnyCaller, database: OpenDatabase, diagnosis_id: RowNumber) -> int:
+    found = sa.select(diagnoses.c.id).where(diagnoses.c.id == diagnosis_id, caller.only_systems(diagnoses.c.system))
+    _see(database, caller, found, f"diagnosis {diagnosis_id}")
+    return diagnosis_id
+
+
 SeenPosition = Annotated[str, Depends(_position)]
 SeenOrder = Annotated[int, Depends(_order)]
 SeenCloseOut = Annotated[int, Depends(_close_out)]
 SeenFile = Annotated[int, Depends(_file)]
+SeenDiagnosis = Annotated[int, Depends(_diagnosis)]

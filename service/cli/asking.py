@@ -46,6 +46,15 @@ class Asker:
             self._headers = {"Accept-Encoding": "identity"}
             self._transport = _InProcess(app)
 
+    def ask_all(self, path: str, query: dict[str, Any]) -> dict[str, Any]:
+        """A list's items, page after page."""
+        page = self.ask("GET", path, query=query)
+        items: list[Any] = page["items"]
+        while page["next"] is not None:
+            page = self.ask("GET", path, query=query | {"cursor": page["next"]})
+            items += page["items"]
+        return {"items": items}
+
     def ask(
         self,
         method: str,

@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api_schemas.due import DueItem, DueList
+from api_schemas.due import DiagnosisNote, DueItem, DueList
 
 _HORIZON = timedelta(days=42)
 _SOON = timedelta(days=7)
@@ -57,7 +57,12 @@ def bare_table() -> Table:
 def _is_near(item: DueItem, as_of: datetime) -> bool:
     if item.due_at is None:
         return item.part_number is None
-    return item.due_at - as_of <= _HORIZON or any(note.severity == "now" for note in item.diagnoses)
+    return item.due_at - as_of <= _HORIZON or _asks_for_a_look(item)
+
+
+def _asks_for_a_look(item: DueItem) -> bool:
+    """Now, and nobody has acknowledged it."""
+    return any(note.severity == "now" and note.acknowledged is None for note in item.diagnoses)
 
 
 def _cells(item: DueItem, as_of: datetime) -> tuple[Text, ...]:
@@ -69,7 +74,7 @@ def _cells(item: DueItem, as_of: datetime) -> tuple[Text, ...]:
         else f"{item.due_early:%d %b} – {'later' if item.due_late is None else format(item.due_late, '%d %b %y')}"
     )
     first_sentence = item.reason.partition(". ")[0].rstrip(".") + "."
-    says = [first_sentence, *(f"{note.severity.upper()}: {note.code.replace('-', ' ')}." for note in item.diagnoses)]
+    says = [first_sentence, *(_short(note) for note in item.diagnoses)]
     return (
         Text(mark, style=style),
         Text(when, style=style),
@@ -81,8 +86,13 @@ def _cells(item: DueItem, as_of: datetime) -> tuple[Text, ...]:
     )
 
 
+def _short(note: DiagnosisNote) -> str:
+    urgency = note.severity.upper() if note.acknowledged is None else "KNOWN"
+    return f"{urgency}: {note.code.replace('-', ' ')}."
+
+
 def _mark(item: DueItem, as_of: datetime) -> tuple[str, str]:
-    star = "*" if any(note.severity == "now" for note in item.diagnoses) else ""
+    star = "*" if _asks_for_a_look(item) else ""
     if item.part_number is None:
         return "?" + star, "yellow"
     if item.due_at is None:

@@ -55,7 +55,11 @@ def _tell_due(item: DueItem) -> None:
         without = "no date within 20 years" if item.without_trigger_at is None else date(item.without_trigger_at)
         typer.echo(f"Next in line: {item.runner_up or 'no other trigger'}. Without {item.trigger}: {without}")
     for note in item.diagnoses:
-        typer.echo(f"{note.severity.upper()} {note.code}: {note.says}")
+        number = "" if note.id is None else f" ({note.id})"
+        typer.echo(f"{note.severity.upper()} {note.code}{number}: {note.says}")
+        if note.acknowledged is not None:
+            known = note.acknowledged
+            typer.echo(f"  known since {known.at:%Y-%m-%d %H:%M} to {known.by}: {known.note}")
 
 
 def _tell_readings(readings: list[ReadingSeen]) -> None:

@@ -1,7 +1,7 @@
 """`jobs`: a person's work orders, here or on a server: list, show, issue, start, hold, check, close, attach …"""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -40,16 +40,8 @@ def list_(
         chosen = {"system": system, "state": state or None, "format": kind}
         write_whole(write, asker.ask("GET", "/v1/work-orders/file", query=chosen))
         return
-    items: list[Any] = []
-    cursor = None
-    while True:
-        query = {"system": system, "state": state or None, "cursor": cursor, "limit": 500}
-        page = asker.ask("GET", "/v1/work-orders", query=query)
-        items += page["items"]
-        cursor = page["next"]
-        if cursor is None:
-            break
-    tell({"items": items}, as_json=as_json, show=print_jobs)
+    found = asker.ask_all("/v1/work-orders", {"system": system, "state": state or None, "limit": 500})
+    tell(found, as_json=as_json, show=print_jobs)
 
 
 @app.command()

@@ -12,6 +12,7 @@ from service.cli import (
     calibration,
     contamination,
     demand,
+    diagnoses,
     jobs,
     keys,
     lives,
@@ -45,6 +46,7 @@ replay.add_to(app)
 lives.add_to(app)
 server.add_to(app)
 app.add_typer(jobs.app, name="jobs")
+app.add_typer(diagnoses.app, name="diagnoses")
 app.add_typer(stock.app, name="stock")
 app.add_typer(away.app, name="away")
 app.add_typer(keys.app, name="keys")

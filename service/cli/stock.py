@@ -45,15 +45,7 @@ def stock(
     if write is not None:
         write_whole(write, asker.ask("GET", "/v1/stock/file", query=asked | {"format": kind}))
         return
-    items: list[Any] = []
-    cursor = None
-    while True:
-        page = asker.ask("GET", "/v1/stock", query=asked | {"cursor": cursor})
-        items += page["items"]
-        cursor = page["next"]
-        if cursor is None:
-            break
-    tell({"items": items}, as_json=as_json, show=_print)
+    tell(asker.ask_all("/v1/stock", asked), as_json=as_json, show=_print)
 
 
 @app.command()

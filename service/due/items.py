@@ -1,5 +1,6 @@
 """Due items between the planner, the table and the wire."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -7,18 +8,24 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import sqlalchemy as sa
 
+from api_schemas.diagnoses import Acknowledged
 from api_schemas.due import DiagnosisNote, DueItem, Pressure
 from scheduler.planning import due
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.vocabulary import DisplayUnits
+from service.diagnoses.keeping import Kept, Subject, subject_of
 from service.due.wording import Wording
 from service.plant_store.time import from_day
 
 _SEVERITY_ORDER = {"now": 0, "soon": 1, "note": 2}
 
 
-def due_row(columns: PlantColumns, item: due.DueItem, diagnoses: list[Diagnosis], as_of: datetime) -> dict[str, Any]:
+Note = dict[str, Any]
+"""A diagnosis in the table's row: codes and numbers, its number, and who knows of it since when."""
+
+
+def due_row(columns: PlantColumns, item: due.DueItem, notes: list[Note], as_of: datetime) -> dict[str, Any]:
     """The table's row of an item; the reason and the diagnoses stay codes and numbers."""
     system = int(columns.positions.system[item.position])
     plant = int(columns.systems.plant[system])
@@ -44,25 +51,39 @@ def due_row(columns: PlantColumns, item: due.DueItem, diagnoses: list[Diagnosis]
         "pressure_hours_left_50": middle,
         "pressure_hours_left_90": high,
         "because": item.because,
-        "diagnoses": sorted(
-            ({"code": found.code, "severity": found.severity.value, "numbers": found.numbers} for found in diagnoses),
-            key=lambda note: (_SEVERITY_ORDER[str(note["severity"])], str(note["code"])),
-        ),
+        "diagnoses": sorted(notes, key=lambda note: (_SEVERITY_ORDER[note["severity"]], note["code"])),
     }
 
 
-def diagnoses_by_position(columns: PlantColumns, diagnoses: tuple[Diagnosis, ...]) -> dict[int, list[Diagnosis]]:
-    """A system's diagnosis stands at each of its positions."""
-    found: dict[int, list[Diagnosis]] = {}
+def notes_by_position(
+    columns: PlantColumns, diagnoses: tuple[Diagnosis, ...], kept: Mapping[Subject, Kept]
+) -> dict[int, list[Note]]:
+    """A system's diagnosis stands at each of its positions; `kept` are those that stand in the record."""
+    found: dict[int, list[Note]] = {}
     for diagnosis in diagnoses:
         at = (
             [diagnosis.position]
             if diagnosis.position >= 0
             else [int(row) for row in np.flatnonzero(columns.positions.system == diagnosis.system)]
         )
+        note = _note(diagnosis, kept.get(subject_of(columns, diagnosis)))
         for position in at:
-            found.setdefault(position, []).append(diagnosis)
+            found.setdefault(position, []).append(note)
     return found
+
+
+def _note(diagnosis: Diagnosis, kept: Kept | None) -> Note:
+    says = {"code": diagnosis.code, "severity": diagnosis.severity.value, "numbers": diagnosis.numbers}
+    if kept is None:
+        return says
+    if kept.acknowledged_at is None:
+        return says | {"id": kept.id}
+    known = {
+        "at": kept.acknowledged_at.isoformat(),
+        "by": kept.acknowledged_by,
+        "note": kept.acknowledged_note,
+    }
+    return says | {"id": kept.id, "acknowledged": known}
 
 
 def wire_item(row: sa.RowMapping | dict[str, Any], display_units: DisplayUnits) -> DueItem:
@@ -97,14 +118,24 @@ def wire_item(row: sa.RowMapping | dict[str, Any], display_units: DisplayUnits) 
         )
         if row["has_pressure"]
         else None,
-        diagnoses=[
-            DiagnosisNote(
-                code=note["code"],
-                severity=note["severity"],
-                says=wording.diagnosis(note["code"], note["numbers"]),
+        diagnoses=[_wire_note(note, wording) for note in row["diagnoses"]],
+    )
+
+
+def _wire_note(note: Note, wording: Wording) -> DiagnosisNote:
+    known = note.get("acknowledged")
+    return DiagnosisNote(
+        id=note.get("id"),
+        code=note["code"],
+        severity=note["severity"],
+        says=wording.diagnosis(note["code"], note["numbers"]),
+        acknowledged=(
+            None
+            if known is None
+            else Acknowledged(
+                at=datetime.fromisoformat(known["at"]).astimezone(wording.zone), by=known["by"], note=known["note"]
             )
-            for note in row["diagnoses"]
-        ],
+        ),
     )
 
 

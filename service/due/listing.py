@@ -8,7 +8,7 @@ from api_schemas.due import DueItem, DueList, PassNote
 from scheduler.planning.pipeline import plan
 from scheduler.vocabulary import DisplayUnits
 from service.cursors import read_cursor, write_cursor
-from service.due.items import diagnoses_by_position, due_row, wire_item
+from service.due.items import due_row, notes_by_position, wire_item
 from service.due.planning_pass import last_pass_id, load_known
 from service.due.tables import due_items, passes
 from service.keys.keeping import Caller
@@ -88,7 +88,7 @@ def due_at_moment(
     """
     known = load_known(connection, as_of)
     planned = plan(known)
-    notes = diagnoses_by_position(known.columns, planned.diagnoses)
+    notes = notes_by_position(known.columns, planned.diagnoses, {})
     rows = [due_row(known.columns, item, notes.get(item.position, []), as_of) for item in planned.items]
     rows = [row for row in rows if caller.sees(row["plant"])]
     rows = [row for row in rows if plant in (None, row["plant"]) and system in (None, row["system"])]

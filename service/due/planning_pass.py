@@ -11,7 +11,7 @@ from scheduler.planning.pipeline import Known, Planned
 from service.calibration.keeping import keep_calibration
 from service.demand.keeping import keep_forecasts, periods_to_keep
 from service.diagnoses.keeping import keep_diagnoses
-from service.due.items import diagnoses_by_position, due_row
+from service.due.items import due_row, notes_by_position
 from service.due.news import newest_facts
 from service.due.priors import keep_priors, kept_priors
 from service.due.tables import due_items, passes
@@ -126,7 +126,8 @@ def _keep(
     pass_id = int(inserted[0])
     if scope is not None and previous is not None:
         _carry_on(connection, previous, pass_id, scope)
-    by_position = diagnoses_by_position(known.columns, planned.diagnoses)
+    standing = keep_diagnoses(connection, known.columns, planned.diagnoses, now)
+    by_position = notes_by_position(known.columns, planned.diagnoses, standing)
     rows = [
         {"pass_id": pass_id, **due_row(known.columns, item, by_position.get(item.position, []), as_of)}
         for item in planned.items
@@ -137,7 +138,6 @@ def _keep(
     if scope is None:
         keep_priors(connection, known.columns, planned.prior)
         keep_calibration(connection, known.columns, planned.calibration, as_of)
-    keep_diagnoses(connection, known.columns, planned.diagnoses, now)
     save_work(connection, planned.work, now, by)
     save_picks(connection, planned.picks, planned.oil_picks)
     count = connection.scalar(sa.select(sa.func.count()).where(due_items.c.pass_id == pass_id)) or 0

@@ -1,6 +1,6 @@
 """The due list as a sheet."""
 
-from api_schemas.due import DueItem, DueList
+from api_schemas.due import DiagnosisNote, DueItem, DueList
 from service.exports.sheet import Row, Sheet, moments, numbers, texts
 
 _COLUMNS = (
@@ -32,6 +32,12 @@ def _row(item: DueItem) -> Row:
             if pressure is None
             else (pressure.hours_left_10, pressure.hours_left_50, pressure.hours_left_90)
         ),
-        " ".join(f"{note.severity.upper()}: {note.says}" for note in item.diagnoses),
+        " ".join(_says(note) for note in item.diagnoses),
         item.as_of,
     )
+
+
+def _says(note: DiagnosisNote) -> str:
+    known = note.acknowledged
+    says = f"{note.severity.upper()}: {note.says}"
+    return says if known is None else f"{says} (known to {known.by} since {known.at:%Y-%m-%d}: {known.note})"

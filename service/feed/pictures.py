@@ -121,8 +121,18 @@ def diagnoses_told(connection: sa.Connection, ids: Iterable[int]) -> Iterator[Pi
                 "numbers": row["numbers"],
                 "raised_at": utc(row["raised_at"]),
                 "cleared_at": utc(row["cleared_at"]),
+                "acknowledged": None if row["acknowledged_at"] is None else _known(row),
             }
             yield Picture(row["id"], row["plant"], row["system"], position, says)
+
+
+def _known(row: Row) -> dict[str, Any]:
+    """Who knows of a diagnosis."""
+    return {
+        "at": utc(row["acknowledged_at"]),
+        "by": row["acknowledged_by"],
+        "note": row["acknowledged_note"],
+    }
 
 
 def close_outs_told(connection: sa.Connection, ids: Iterable[int]) -> Iterator[Picture]:

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Annotated
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Body, Depends, Header, Query, Response
+from fastapi import APIRouter, Body, Depends, Query, Response
 from starlette.responses import HTMLResponse
 
 from api_schemas.packs import Pack
@@ -15,6 +15,7 @@ from service.cursors import PageAfter, read_cursor, write_cursor
 from service.dependencies import (
     AnyCaller,
     IdempotencyKey,
+    IfMatch,
     Now,
     OpenDatabase,
     Planner,
@@ -39,16 +40,6 @@ from service.work_orders.tables import work_orders
 from service.work_orders.verbs import order_row
 
 router = APIRouter(prefix="/work-orders", tags=["work orders"])
-
-IfMatch = Annotated[
-    str | None,
-    Header(
-        alias="If-Match",
-        max_length=50,
-        description='The order\'s ETag as last read, like "3"; * is any version.',
-        json_schema_extra={"pattern": r'^(\*|"[0-9]{1,15}(-[0-9a-f]+)?(-gzip)?")$'},
-    ),
-]
 
 
 @router.get("", summary="Work orders, by planned day")

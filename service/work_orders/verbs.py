@@ -6,10 +6,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from api_schemas.problems import MemberProblem
 from scheduler.vocabulary import OrderStep, WorkOrderState
+from service.conditional import refuse_another_version
 from service.plant_store.time import from_day
-from service.problems import ChangedMeanwhile, InTheWay, NotFound
+from service.problems import InTheWay, NotFound
 from service.work_orders.history import note_step
 from service.work_orders.planning import has_done_work
 from service.work_orders.tables import NOT_DONE, tasks, work_orders
@@ -151,14 +151,7 @@ def order_row(connection: sa.Connection, order_id: int, if_version: int | None =
     row = connection.execute(sa.select(work_orders).where(work_orders.c.id == order_id)).mappings().one_or_none()
     if row is None:
         raise NotFound(f"there is no work order {order_id}")
-    if if_version is not None and if_version != row["version"]:
-        says = f"work order {order_id} is at version {row['version']}, not {if_version}"
-        raise ChangedMeanwhile(
-            says,
-            [MemberProblem(member="If-Match", value=f'"{if_version}"', says=says)],
-            {"ETag": f'"{row["version"]}"'},
-            version=row["version"],
-        )
+    refuse_another_version(f"work order {order_id}", row["version"], if_version)
     return row
 
 

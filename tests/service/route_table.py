@@ -24,6 +24,7 @@ IN_A_PATH = {
     "key_name": "nobody",
     "webhook_id": "999",
     "replay_id": "999",
+    "diagnosis_id": "999",
 }
 """For each path parameter something that does not exist, so that a granted request changes nothing."""
 

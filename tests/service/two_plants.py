@@ -51,6 +51,7 @@ Rows = dict[str, list[dict[str, Any]]]
 def _tables() -> dict[str, str]:
     both = (OURS, THEIRS)
     places = [(f"{plant}-R{number}", f"{plant}-LINE") for plant in both for number in (1, 2, 3)]
+    empty = [(f"{plant}-R4", f"{plant}-LINE") for plant in both]  # which a diagnosis stands for
     fitted, read = FITTED.isoformat(), LAST_READING.isoformat()
     return {
         "plants": "plant,time_zone,currency\n" + "".join(f"{plant}-PLANT,Europe/Oslo,NOK\n" for plant in both),
@@ -59,7 +60,7 @@ def _tables() -> dict[str, str]:
         + "".join(f"{plant}-LINE,{plant}-PLANT,HM46,400,110\n" for plant in both),
         "element_types": f"part_number,kind\n{ELEMENT},element\n",
         "positions": "position,system,place,part_number,max_hours [h]\n"
-        + "".join(f"{place},{system},return,{ELEMENT},1000\n" for place, system in places),
+        + "".join(f"{place},{system},return,{ELEMENT},1000\n" for place, system in places + empty),
         "installations": "position,fitted_at,part_number,fitted_hours [h]\n"
         + "".join(f"{place},{fitted},{ELEMENT},0\n" for place, _ in places),
         "meter_readings": "system,at,hours [h]\n"
@@ -141,6 +142,7 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
     replay = _did(office.post("/v1/replays", json=past))
     while _did(office.get(f"/v1/replays/{replay['id']}"))["state"] != "done":
         time.sleep(0.01)
+    (diagnosis, *_) = _did(office.get("/v1/diagnoses", params={"plant": f"{plant}-PLANT"}))["items"]
     order_id, close_out_id = str(order["id"]), str(closed["id"])
     return {
         "plant": f"{plant}-PLANT",
@@ -152,6 +154,7 @@ def _work_at(office: httpx.Client, plant: str) -> dict[str, str]:
         "close_out_id": close_out_id,
         "close_out": close_out_id,
         "file_id": str(file["id"]),
+        "diagnosis_id": str(diagnosis["id"]),
         "import_id": "1",
         "key_name": f"{plant}-KEEPER",
         "webhook_id": str(hook["id"]),
