@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from service.database import Database
 from tests.databases import ON_POSTGRESQL, url_at
 from tests.flow.unreliable import plant
+from tests.flow.unreliable.clients import KINDS
 from tests.flow.unreliable.line import Fate
 from tests.flow.unreliable.lived import Lived, live
 from tests.how_often import kills
@@ -43,7 +44,7 @@ def test_the_line_did_what_it_is_here_for(lived: Lived) -> None:
     assert lived.history.repeated > 0
     assert lived.history.refused_reuse > 0
     assert any(write.tries > 1 for write in lived.history.writes)
-    assert {write.what for write in lived.history.writes} == {"change", "meter", "verb"}
+    assert {write.what for write in lived.history.writes} == KINDS
 
 
 def test_every_acknowledged_change_is_there_exactly_once(lived: Lived) -> None:

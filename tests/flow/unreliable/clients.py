@@ -17,6 +17,9 @@ PATIENCE_S = 4.0
 _IN_FLIGHT, _BUSY = "idempotency-key-in-flight", frozenset({429, 503})
 _VERBS = ("issue", "start", "hold", "release")
 _OUT_OF_PLACE = frozenset({404, 409, 412, 428})
+KINDS = frozenset({"change", "meter", "verb"})
+"""Of writes that are acknowledged."""
+
 _PAUSE_S, _LONGEST_PAUSE_S = 0.02, 0.5
 
 
