@@ -17,6 +17,7 @@ from service.diagnoses.tables import diagnoses, diagnosis_remarks
 from service.due.wording import Wording
 from service.keys.keeping import Caller
 from service.plant_folder import tables as t
+from service.plant_store.time import from_day
 from service.problems import NotFound
 
 LONGEST_PAGE = 500
@@ -119,7 +120,7 @@ def _one(row: sa.RowMapping, remarks: Iterable[sa.RowMapping]) -> Diagnosis:
         code=row["code"],
         severity=row["severity"],
         says=wording.diagnosis(row["code"], row["numbers"]),
-        evidence=row["numbers"],
+        evidence=_with_times(row["numbers"], zone),
         raised_at=row["raised_at"].astimezone(zone),
         cleared_at=None if cleared_at is None else cleared_at.astimezone(zone),
         acknowledged=(
@@ -137,3 +138,19 @@ def _one(row: sa.RowMapping, remarks: Iterable[sa.RowMapping]) -> Diagnosis:
             for remark in remarks
         ],
     )
+
+
+def _with_times(numbers: Any, zone: ZoneInfo) -> Any:
+    """Days as times: `at_day` becomes `at`."""
+    if isinstance(numbers, list):
+        return [_with_times(each, zone) for each in numbers]
+    if not isinstance(numbers, dict):
+        return numbers
+    return {
+        name.removesuffix("_day"): (
+            from_day(value).astimezone(zone).isoformat(timespec="minutes")
+            if name.endswith("_day") and value is not None
+            else _with_times(value, zone)
+        )
+        for name, value in numbers.items()
+    }

@@ -48,7 +48,7 @@ def test_what_stands_is_listed_with_its_sentence_its_numbers_and_the_most_urgent
     assert urgency == sorted(urgency)
     assert {"metal-found", "water-found"} <= {each["code"] for each in listed}
     assert metal["says"] == note_at(plant, "metal-found")["says"]
-    assert metal["evidence"]["found"] == ["metal_steel"]
+    assert metal["evidence"] == {"found": ["metal_steel"], "at": "2026-03-05T10:00+01:00"}
     assert (metal["position"], metal["acknowledged"], metal["remarks"]) == (RETURN, None, [])
     assert plant.get(f"/v1/diagnoses/{metal['id']}") == metal
 
