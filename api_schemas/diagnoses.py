@@ -44,7 +44,7 @@ class Remark(BaseModel):
 class Diagnosis(BaseModel):
     """One finding. `position` is null for one of the whole system, `cleared_at` while it stands.
 
-    `evidence`: the numbers behind `says`, their units in their names, times in the plant's zone. `acknowledged` is null again where a person
+    `evidence`: the numbers behind `says`, their units in their names. `acknowledged` is null again where a person
     opened it again and where it became more urgent than it was then. `version` rises with whatever is said of it.
     """
 
