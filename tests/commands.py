@@ -21,7 +21,10 @@ _CHECKOUT = Path(__file__).resolve().parents[1]
 
 _SCRIPT = """
 import json, os, signal, sys
-from service.cli.main import main
+import typer
+from service.cli.main import app, main
+
+everything = list(typer.main.get_command(app).commands.values())
 
 def ended(pid, how):
     found, status = os.waitpid(pid, how)

@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -16,6 +18,7 @@ from service.cli.main import app as whole_command_line
 from tests.client.technician import Technician, cut
 from tests.flow.small_folder import HOURS_NOW, RETURN, SIDE_A
 from tests.service.evidence_files import jpeg
+from tests.service.served import CHECKOUT
 
 Away = Callable[..., Result]
 
@@ -189,3 +192,13 @@ def test_a_task_that_is_left_undone_is_told_with_its_reason(
     on_phone("sync")
     history: list[dict[str, Any]] = technician.plant.get(f"/v1/work-orders/{order}/history")["items"]
     assert [entry["note"] for entry in history if entry["step"] == "task_not_done"] == ["valve will not shut"]
+
+
+def test_whoever_has_no_network_waits_for_no_arrays_no_web_framework_and_no_database() -> None:
+    script = (
+        "import sys; from service.cli.main import app; from typer.testing import CliRunner; "
+        "told = CliRunner().invoke(app, ['away', 'list', '--help']); "
+        "print(told.exit_code, sorted({'numpy', 'scipy', 'pint', 'fastapi', 'sqlalchemy'} & set(sys.modules)))"
+    )
+    ran = subprocess.run([sys.executable, "-c", script], cwd=CHECKOUT, capture_output=True, text=True, check=True)
+    assert ran.stdout == "0 []\n", ran.stdout + ran.stderr

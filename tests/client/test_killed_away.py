@@ -6,7 +6,6 @@ SIGKILL, so that no handler runs. What a power cut would do to the file is in te
 import os
 import random
 import subprocess
-import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -23,14 +22,12 @@ from tests.flow.running_plant import make_empty, running
 from tests.flow.small_folder import RETURN, SIDE_A, SIDE_B, small_plant
 from tests.how_often import kills
 from tests.service.evidence_files import jpeg
-from tests.service.served import CHECKOUT, ServerProcess
+from tests.service.served import CHECKOUT, COMMAND, ServerProcess
 
 pytestmark = pytest.mark.one_database_is_enough
 
 KILLED = kills(2)
 """Commands of each kind that are killed; from the third on the server, too."""
-AWAY = (sys.executable, "-c", "import sys; sys.argv[0] = 'elementdue'; from service.cli.away import app; app()")
-"""`elementdue away` without the commands that need a database; it starts in a fifth of the time."""
 
 
 @dataclass
@@ -46,7 +43,7 @@ class Phone:
         surroundings |= {"ELEMENTDUE_AWAY": str(self.folder), "ELEMENTDUE_KEY": self.key}
         surroundings |= {"ELEMENTDUE_SERVER": self.server.url, "PYTHONUNBUFFERED": "1"}
         out = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT, "text": True}
-        return subprocess.Popen([*AWAY, *words], cwd=CHECKOUT, env=surroundings, **out)
+        return subprocess.Popen([*COMMAND, "away", *words], cwd=CHECKOUT, env=surroundings, **out)
 
     def run(self, *words: str, expect: int = 0) -> str:
         process = self.begin(*words)
