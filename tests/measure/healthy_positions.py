@@ -1,5 +1,5 @@
 """Healthy places and systems beyond `simulated_plants`, and the fault of each rule on them: strainers read by their
-vacuum, indicators, meters, and the oil's level and top-ups. Oil samples are those of `contaminated_systems`.
+vacuum, indicators and meters. Oil is that of `healthy_oil`.
 
 Every one gives a `Watched`, the faults on it, and says of a span whether it was true. What people misread, mistype
 and leave out is as often as in the settings of `simulated_plants`. Settled before a rule's limits were tuned on it.
@@ -12,16 +12,13 @@ import numpy as np
 
 from scheduler.engineering.viscosity import viscosity_at
 from scheduler.planning.diagnoses import NEAR_VACUUM_SHARE
-from scheduler.planning.oil_care import LOW_SHARE
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.vocabulary import IndicatorState, Place
-from tests.measure.oil_loss import Habit, Logbook
 from tests.measure.rule_watch import Fault, Span, Watched
 from tests.measure.simulated_plants.as_known import as_known
 from tests.measure.simulated_plants.machine import (
     FIRST_DAY,
     GLITCHES,
-    OIL_40_MM2_S,
     WALTHER,
     SimulatedPlant,
     simulate,
@@ -39,11 +36,6 @@ BEFORE_D = 120.0
 
 MAY_BE_READ_LOW = 0.95
 """A vacuum of this much of where the rule speaks is as good as there: people read a dial so (ours)."""
-
-MARK_SHARE = 0.02
-"""Of the reservoir: how well a level is read off its mark (as the rule holds of an overfull one)."""
-
-RESERVOIR_L = 400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,93 +222,3 @@ def meters(seed: int, fault: MeterFault | None = None, settings: Settings = METE
 
 def _of_meters(plant: SimulatedPlant) -> Watched:
     return Watched(lambda day: as_known(plant, day), len(plant.places), len(plant.systems))
-
-
-@dataclass(frozen=True, slots=True)
-class _Tank:
-    day: Floats
-    missing_share: Floats
-    levels: tuple[sp.Level, ...]
-    top_ups: tuple[sp.TopUp, ...]
-
-
-def reservoirs(rng: np.random.Generator, count: int, *, faulty: bool, misread_share: float = 0.0) -> Population:
-    """Reservoirs that lose half to three percent a month, looked at every week to month, and topped up to about full
-    from seven to eleven percent missing. Levels are read to a percent, litres poured to a tenth; `misread_share` of
-    the looks are noted with two digits changed round. The fault: a fifth of the oil is lost within ten days, and
-    nobody pours.
-
-    True: so much is really missing, within `MARK_SHARE`.
-    """
-    tanks, faults = [], []
-    for system in range(count):
-        fault_day = float(rng.uniform(FIRST, sp.NOW - 120.0)) if faulty else np.inf
-        tanks.append(_tank(rng, f"S{system}", fault_day, misread_share))
-        if faulty:
-            faults.append(Fault(system, -1, fault_day))
-
-    def is_true(span: Span) -> bool:
-        tank = tanks[span.system]
-        missing = float(np.interp(span.raised_day, tank.day, tank.missing_share))
-        return missing >= LOW_SHARE - MARK_SHARE
-
-    return Population(of_oil([(tank.levels, tank.top_ups) for tank in tanks]), faults, is_true)
-
-
-def _tank(rng: np.random.Generator, code: str, fault_day: float, misread_share: float) -> _Tank:
-    days = np.arange(FIRST - BEFORE_D, sp.NOW + 1.0)
-    look_every_d, missing, from_share = int(rng.choice([7, 14, 30])), rng.uniform(0.0, 0.05), rng.uniform(0.07, 0.11)
-    a_day = rng.uniform(0.005, 0.03) / 30.0
-    course, levels, top_ups = [], [], []
-    for number, day in enumerate(days.tolist()):
-        missing += a_day * rng.gamma(1.0, 1.0) + (0.02 if 0.0 <= day - fault_day < 10.0 else 0.0)
-        if number % look_every_d == 0:
-            pct = round(100.0 * (1.0 - missing) + rng.normal(0.0, 1.0))
-            if rng.random() < misread_share:
-                pct = pct % 10 * 10 + pct // 10 % 10
-            levels.append(sp.Level(day, level_pct=float(max(pct, 0)), system=code))
-            if missing > from_share and day < fault_day:
-                poured = missing * float(np.exp(0.1 * rng.standard_normal()))
-                told_L = round(poured * RESERVOIR_L * float(np.exp(0.1 * rng.standard_normal())), 1)
-                top_ups.append(sp.TopUp(sp.OIL, day + 0.1, told_L, system=code))
-                missing -= poured
-        course.append(missing)
-    return _Tank(days, np.array(course), tuple(levels), tuple(top_ups))
-
-
-def of_oil(books: list[tuple[tuple[sp.Level, ...], tuple[sp.TopUp, ...]]]) -> Watched:
-    """Systems with a place each of which only the oil is watched; the meter is told twice."""
-    systems = [sp.System(f"S{row}") for row in range(len(books))]
-    positions = [sp.Position(f"P{row}", f"S{row}", fitted_day=FIRST - BEFORE_D) for row in range(len(books))]
-
-    def known(day: float) -> PlantColumns:
-        return sp.plant(
-            *positions,
-            systems=systems,
-            meters={(each.code, ""): sp.steady_meter(day, from_day=day - 7.0) for each in systems},
-            levels=[one for levels, _ in books for one in levels if one.day <= day],
-            top_ups=[one for _, top_ups in books for one in top_ups if one.day <= day],
-            now=day,
-        )
-
-    return Watched(known, len(books), len(books))
-
-
-def topped_up(
-    rng: np.random.Generator,
-    make: Callable[[np.random.Generator, Habit, int], Logbook],
-    habits: list[Habit],
-    count: int,
-) -> Population:
-    """Top-ups of `oil_loss`, twelve a year, by each of the habits in turn; day 0 of a logbook is `FIRST`."""
-    books, faults = [], []
-    for system in range(count):
-        book = make(rng, habits[system % len(habits)], 12)
-        poured = tuple(
-            sp.TopUp(sp.OIL, FIRST + day, max(volume_L, 0.1), system=f"S{system}")
-            for day, volume_L in zip(book.day, book.volume_L, strict=True)
-        )
-        books.append(((), poured))
-        if np.isfinite(book.rise_day):
-            faults.append(Fault(system, -1, FIRST + book.rise_day))
-    return Population(of_oil(books), faults, lambda _span: False)

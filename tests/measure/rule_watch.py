@@ -208,16 +208,16 @@ def with_fault(
     rng = np.random.default_rng(seed)
     lives, faults = list(plant.lives), []
     for place in range(len(plant.places)):
-        may = [
+        rooms = [
             (index, row)
             for index, life in enumerate(plant.lives)
             if life.place == place
             for row in range(before, len(life.day) - after + 1)
             if between[0] <= life.day[row] < between[1] and once(plant, life, row)
         ]
-        if not may:
+        if not rooms:
             continue
-        index, row = may[int(rng.integers(len(may)))]
+        index, row = rooms[int(rng.integers(len(rooms)))]
         life = plant.lives[index]
         lives[index] = change(rng, plant, life, row)
         start_day = float(life.day[row]) - 1e-6
