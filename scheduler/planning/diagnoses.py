@@ -29,8 +29,9 @@ DROP_SHARE = 0.35
 NEAR_VACUUM_SHARE = 0.85
 """From here of the limit on the inlet vacuum is told (ours)."""
 
-ON_ITS_WAY_SHARE = 0.6
-"""A vacuum near the limit is believed at once where one of the `BEFORE_IT` before it reached this share (ours)."""
+VACUUM_JUMP = 1.7
+"""A vacuum near the limit is believed at once up to so many times the highest of the `BEFORE_IT` before it: strainers
+clog by less from one reading to the next, and what is misread is so by a factor of two or ten (ours)."""
 
 STANDS_STILL_D = 14.0
 """A meter that shows the same for two weeks while ΔP readings go on (ours)."""
@@ -255,7 +256,7 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
         return
     limit = float(vacuum_limit_bar(seen.columns.positions.vacuum_limit_bar[position]))
     last = float(seen.columns.dp.vacuum_bar[known[-1]])
-    if last >= NEAR_VACUUM_SHARE * limit and _may_be_so_high(seen, known, limit):
+    if last >= NEAR_VACUUM_SHARE * limit and _may_be_so_high(seen, known):
         severity = Severity.NOW if last >= limit else Severity.SOON
         yield seen.of_position(
             position,
@@ -267,17 +268,16 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
         )
 
 
-def _may_be_so_high(seen: _Seen, known: np.ndarray[Any, np.dtype[np.intp]], limit_bar: float) -> bool:
-    """Whether the newest vacuum can be believed on its word alone: noted with cold oil, which explains it, or where
-    the vacuum was on its way there, or nobody has looked for long. A second reading as high settles it."""
-    last, before = int(known[-1]), known[-1 - BEFORE_IT : -1]
-    cold = seen.condition.viscosity_ratio[last] > WARM_VISCOSITY_RATIO
-    if cold or not len(before):
+def _may_be_so_high(seen: _Seen, known: np.ndarray[Any, np.dtype[np.intp]]) -> bool:
+    """Whether the newest vacuum can be believed on its word alone: noted with cold oil, which explains it, or in line
+    with the warm ones before, or after a long time without any. A second near the limit settles it."""
+    is_cold = seen.condition.viscosity_ratio[known] > WARM_VISCOSITY_RATIO
+    last, before = int(known[-1]), known[:-1][~is_cold[:-1]][-BEFORE_IT:]
+    if is_cold[-1] or not len(before):
         return True
-    vacuum_bar = seen.columns.dp.vacuum_bar[before]
-    on_its_way = vacuum_bar.max() >= ON_ITS_WAY_SHARE * limit_bar
-    long_ago = seen.columns.dp.day[last] - seen.columns.dp.day[before[-1]] > RISES_UNSEEN_D
-    return bool(on_its_way or long_ago)
+    vacuum_bar, day = seen.columns.dp.vacuum_bar, seen.columns.dp.day
+    in_line = vacuum_bar[last] <= VACUUM_JUMP * vacuum_bar[before].max()
+    return bool(in_line or day[last] - day[before[-1]] > RISES_UNSEEN_D)
 
 
 _POSITION_RULES: tuple[Callable[[_Seen, int], Iterator[Diagnosis]], ...] = (
