@@ -40,8 +40,8 @@ _SUSPECT_FOR_D = 60.0
 """How long a meter reading that was left out is spoken of (ours)."""
 
 HALFWAY_TO_BYPASS = 0.5
-"""A reading at the bypass setting is believed at once where one of the `BEFORE_IT` before it reached half of that:
-readings misread by a factor of two or ten are one in a hundred, elements that double within a week are fewer (ours)."""
+"""A reading at the bypass setting is believed at once where one of the `BEFORE_IT` before it reached half of
+that: one in a hundred readings is misread by a factor of two or ten, fewer elements double within a week (ours)."""
 
 BEFORE_IT = 3
 

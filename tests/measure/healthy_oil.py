@@ -124,7 +124,8 @@ def sampled(rng: np.random.Generator, count: int, *, faulty: bool) -> Population
     """Sampled monthly, each with the target that its usual count of the first year meets by `ROOM_TO_TARGET`. The
     fault: two to six times as much dirt comes in from a day on, so that the count is `CLEARLY_ABOVE` the target.
 
-    True: the mean count over the last 100 days is really above the target, of any size.
+    True: the mean count over the time of the samples told (one bad: on its day) is really above the target, of any
+    size.
     """
     systems: list[OilSystem] = []
     while len(systems) < count:
@@ -139,8 +140,10 @@ def sampled(rng: np.random.Generator, count: int, *, faulty: bool) -> Population
         return replace(columns, systems=replace(columns.systems, cleanliness_target=tuple(targets)))
 
     def is_true(span: Span) -> bool:
-        day = int(span.raised_day - FIRST_DAY)
-        usual = np.exp(np.log(systems[span.system].count_per_mL[max(day - 100, 0) : day + 1]).mean(axis=0))
+        told = span.numbers
+        first_day = told["last_day" if span.code == "cleanliness-one-bad-sample" else "first_day"]
+        days = slice(int(first_day - FIRST_DAY), int(told["last_day"] - FIRST_DAY) + 1)
+        usual = np.exp(np.log(systems[span.system].count_per_mL[days]).mean(axis=0))
         return bool(np.any(usual > _limits(targets[span.system])))
 
     faults = [Fault(row, -1, each.fault_day) for row, each in enumerate(systems)] if faulty else []
