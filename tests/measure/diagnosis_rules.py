@@ -28,13 +28,17 @@ from tests.measure.healthy_positions import BEFORE_D, FIRST, YEAR_D, Population
 from tests.measure.rule_watch import (
     Change,
     Rate,
+    Says,
     Share,
     Span,
+    by_hours,
+    by_oil,
+    by_readings,
     every,
     false_alarms,
     of_simulated,
     power,
-    watch,
+    watch_by,
     with_fault,
     years_of,
 )
@@ -99,7 +103,7 @@ def of_dp(count: int, seed: int, settings: Settings = AS_IN_SERVICE) -> Iterator
     alarms = dict.fromkeys(("dp-fell-without-change", "bypass-open-warm"), Rate(0, 0.0))
     for law in LAWS:
         plant = simulate(law, seed, settings)
-        spans = watch(of_simulated(plant), days)
+        spans = watch_by(by_readings, of_simulated(plant), days)
         for code in alarms:
             is_true = is_past_terminal(plant) if code == "bypass-open-warm" else lambda _span: False
             own = false_alarms(spans, code, years_of(days, len(plant.places)), is_true)
@@ -118,7 +122,7 @@ def of_dp(count: int, seed: int, settings: Settings = AS_IN_SERVICE) -> Iterator
 def found_in_plants(
     code: str, change: Change, count: int, seed: int, within_d: float, settings: Settings = AS_IN_SERVICE
 ) -> Share:
-    """Power over plants until there are `count` faults; lives that are over before the first look are left out."""
+    """Power over plants until there are `count` faults."""
     first, last = (FIRST_DAY + day for day in FAULTS_BEGIN_D)
     days = every(WEEK_D, first - WEEK_D, last + within_d + WEEK_D)
     raised, of, more = 0, 0, 0
@@ -131,8 +135,7 @@ def found_in_plants(
             between=(first, last),
             once=_often_read,
         )
-        plant.lives = [life for life in plant.lives if life.removed_day > days[0]]
-        share = power(watch(of_simulated(plant), days), code, faults, within_d)
+        share = power(watch_by(by_readings, of_simulated(plant), days), code, faults, within_d)
         raised, of, more = raised + share.count, of + share.of, more + 1
     return Share(raised, of)
 
@@ -143,6 +146,7 @@ def _often_read(plant: SimulatedPlant, life: Life, _row: int) -> bool:
 
 def of_population(
     code: str,
+    says: Says,
     make: Callable[[bool], Population],
     days: Floats,
     within_d: float,
@@ -152,8 +156,8 @@ def of_population(
     """A rule on places that are all alike: the healthy ones, and as many with the fault."""
     healthy, faulty = make(False), make(True)
     many = healthy.watched.positions if of == "position" else healthy.watched.systems
-    alarms = false_alarms(watch(healthy.watched, days), code, years_of(days, many), healthy.is_true)
-    found = power(watch(faulty.watched, days), code, faulty.faults, within_d)
+    alarms = false_alarms(watch_by(says, healthy.watched, days), code, years_of(days, many), healthy.is_true)
+    found = power(watch_by(says, faulty.watched, days), code, faulty.faults, within_d)
     return Measured(code, alarms, found, within_d, of, fault)
 
 
@@ -165,7 +169,7 @@ def of_places(count: int, seed: int) -> Iterator[Measured]:
     )
     for code, make, within_d, words in told:
         yield of_population(
-            code,
+            *(code, by_readings),
             lambda faulty, make=make: make(np.random.default_rng([seed, faulty]), count, faulty=faulty),  # type: ignore[misc]
             *(days, within_d, "position", words),
         )
@@ -181,7 +185,7 @@ def of_meters(count: int, seed: int) -> Iterator[Measured]:
     )
     for code, fault, within_d, words in told:
         yield of_population(
-            code,
+            *(code, by_hours),
             lambda faulty, fault=fault: healthy_positions.meters(  # type: ignore[misc]
                 seed + faulty, fault if faulty else None, settings
             ),
@@ -193,7 +197,7 @@ def of_oil(count: int, seed: int) -> Iterator[Measured]:
     days = every(WEEK_D, FIRST, NOW + 1.0)
     for misread, words in ((0.0, ""), (0.012, "; one look in 80 misread")):
         yield of_population(
-            "oil-level-low",
+            *("oil-level-low", by_oil),
             lambda faulty, misread=misread: healthy_oil.reservoirs(  # type: ignore[misc]
                 np.random.default_rng([seed, faulty]), count, faulty=faulty, misread_share=misread
             ),
@@ -205,7 +209,7 @@ def of_oil(count: int, seed: int) -> Iterator[Measured]:
         ("cleanliness-one-bad-sample", "the same, within two samples"),
     ):
         yield of_population(
-            code,
+            *(code, by_oil),
             lambda faulty: healthy_oil.sampled(np.random.default_rng([seed, faulty]), count, faulty=faulty),
             *(monthly, 150.0 if code == "cleanliness-missed" else 60.0, "system", words),
         )
@@ -217,7 +221,7 @@ def of_losses(count: int, seed: int) -> Measured:
     habits = [oil_loss.at_the_mark, oil_loss.on_rounds, oil_loss.whole_pails]
     years = every(MONTH_D, FIRST + BEFORE_D, FIRST + 3.0 * YEAR_D)
     healthy = healthy_oil.topped_up(np.random.default_rng([seed, 0]), oil_loss.constant, habits, count)
-    alarms = false_alarms(watch(healthy.watched, years), "oil-loss-rising", years_of(years, count))
+    alarms = false_alarms(watch_by(by_oil, healthy.watched, years), "oil-loss-rising", years_of(years, count))
     faulty = healthy_oil.topped_up(
         np.random.default_rng([seed, 1]),
         lambda rng, habit, per_year: oil_loss.risen(rng, habit, per_year, 8),
@@ -225,7 +229,7 @@ def of_losses(count: int, seed: int) -> Measured:
         count,
     )
     days = every(MONTH_D, FIRST + 200.0, FIRST + 440.0)
-    found = power(watch(faulty.watched, days), "oil-loss-rising", faulty.faults, 150.0)
+    found = power(watch_by(by_oil, faulty.watched, days), "oil-loss-rising", faulty.faults, 150.0)
     return Measured(
         "oil-loss-rising", alarms, found, 150.0, "system", "the loss triples after 8 top-ups, a month apart"
     )
