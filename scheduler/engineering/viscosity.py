@@ -82,7 +82,9 @@ def temperature_at(
         thinnest = float(np.nanmin(viscosity))
         raise ValueError(f"{thinnest} mm²/s is below the {THINNEST_MM2_S} mm²/s of ASTM D341")
     double_log = np.log10(np.log10(_z_of(viscosity)))
-    kelvin = 10.0 ** ((np.asarray(walther_a, dtype=np.float64) - double_log) / np.asarray(walther_b, dtype=np.float64))
+    kelvin = 10.0 ** (
+        (np.asarray(walther_a, dtype=np.float64) - double_log) / np.asarray(walther_b, dtype=np.float64)
+    )
     return np.clip(kelvin - ZERO_CELSIUS_K, *OIL_TEMPERATURE_LIMITS_degC)
 
 

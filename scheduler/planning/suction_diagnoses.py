@@ -8,6 +8,7 @@ tell it. A reading of nothing says only that the gauge shows none, and is left o
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.special import ndtr
@@ -22,8 +23,8 @@ from scheduler.planning.plant_columns import DpReadings, Flags, Floats, Ints, Pl
 from scheduler.statistics.friction_line import FrictionLine, friction_line
 from scheduler.vocabulary import Severity, TaskKind
 
-NEWEST, COUNTS_FOR_D, FEWEST = 14, 120.0, 4
-"""Readings that the line is drawn through: the newest of what is fitted, of four months at most (ours)."""
+NEWEST, COUNTS_FOR_D, FEWEST = 8, 90.0, 4
+"""Readings that the line is drawn through: the newest of what is fitted, of three months at most (ours)."""
 
 COLD_PROBABILITY = 0.9
 """From here on a cold start is said to pass the limit (ours, by tests/measure/system_faults.py)."""
@@ -35,6 +36,7 @@ RISEN_SHARE, RISEN_Z, RISEN_STEPS = 0.3, 3.0, 1.5
 """The warm friction rose by a third or so, beyond three deviations and more than a mark of the gauge (ours, as
 above)."""
 
+_BAR_PER_M = 870.0 * STANDARD_GRAVITY_M_S2 / PASCAL_PER_BAR
 _VACUUM_SD = 0.05
 _HEAD_TOLD_SD_m, _HEAD_UNTOLD_SD_m = 0.1, 0.7
 _ROUGH_SHARE = 0.1
@@ -43,7 +45,7 @@ _ROUGH_SHARE = 0.1
 _ROUNDING_STAYS = 0.7 / np.sqrt(12.0)
 """In gauge steps: rounding does not average out of readings that all fall on one mark (ours)."""
 
-_SHOWN_SHARE = 0.7
+_SHOWN_SHARE = 0.4
 _LEVEL_OF, _LIVES_BEFORE = 4, 4
 _NEAR_WARM_RATIO = 2.0
 _LEVEL_MOVES = 0.06
@@ -54,6 +56,7 @@ _LEVEL_MOVES = 0.06
 class _Seen:
     """Vacuum readings (N,) of places (P,) that count, by place and time; head NaN where it is not told."""
 
+    row: Ints
     owner: Ints
     day: Floats
     vacuum_bar: Floats
@@ -89,7 +92,7 @@ def _seen(columns: PlantColumns, condition: Condition, dp: DpReadings, rows: Int
     by_temperature = sd_K * d_ln_viscosity_per_K(used, a, b) * friction
     sd = np.sqrt(step[owner] ** 2 / 12.0 + (_VACUUM_SD * vacuum) ** 2 + by_temperature**2)
     ratio = viscosity_at(used, a, b) / warm.viscosity_mm2_s[owner]
-    return _Seen(owner, dp.day[rows], vacuum, ratio, sd, is_told, head, step)
+    return _Seen(rows, owner, dp.day[rows], vacuum, ratio, sd, is_told, head, step)
 
 
 def _too_high_when_cold(columns: PlantColumns, condition: Condition, seen: _Seen) -> Iterator[Diagnosis]:
@@ -144,11 +147,10 @@ def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Flo
     owner, ratio, vacuum = seen.owner[shows], seen.viscosity_ratio[shows], seen.vacuum_bar[shows]
     told = ~np.isnan(seen.head_bar)
     head = np.nan_to_num(seen.head_bar)
-    per_m = STANDARD_GRAVITY_M_S2 / PASCAL_PER_BAR * 870.0
     each_friction = np.maximum(vacuum + head[owner], 0.0) / ratio
     friction = np.bincount(owner, each_friction, places) / np.maximum(np.bincount(owner, minlength=places), 1)
     rough = _ROUGH_SHARE * friction
-    head_sd = per_m * np.where(told, _HEAD_TOLD_SD_m, _HEAD_UNTOLD_SD_m)
+    head_sd = _BAR_PER_M * np.where(told, _HEAD_TOLD_SD_m, _HEAD_UNTOLD_SD_m)
     line = friction_line(
         *(owner, ratio, vacuum, seen.sd_bar[shows]),
         base_bar=np.where(told, rough - head, 0.0),
@@ -159,76 +161,108 @@ def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Flo
 
 def _up_though_cleaned(columns: PlantColumns, condition: Condition, seen: _Seen) -> Iterator[Diagnosis]:
     age_d = columns.as_of_day - columns.fitted.fitted_day
-    asked = np.unique(seen.owner[(age_d <= SPOKEN_OF_D)[seen.owner]])
-    for position in asked.tolist():
-        fitted_day = float(columns.fitted.fitted_day[position])
-        mine = seen.owner == position
-        day, level, sd = _warm_levels(seen, mine)
-        early = day <= fitted_day + CLEANED_LATELY_D
-        if early.sum() < _LEVEL_OF:
-            continue
-        before = _levels_before(columns, condition, position)
-        if early.sum() >= 2 * _LEVEL_OF:
-            before.append(_middle(level[early][:_LEVEL_OF], sd[early][:_LEVEL_OF]))
-        if not before:
-            continue
-        step, head = float(seen.step_bar[position]), float(np.nan_to_num(seen.head_bar[position]))
-        usual, usual_sd = _usual(before, step, head)
-        after, after_sd = _middle(level[early][-_LEVEL_OF:], sd[early][-_LEVEL_OF:])
-        now, now_sd = _middle(level[-_LEVEL_OF:], sd[-_LEVEL_OF:])
-        error = np.hypot(usual_sd, np.hypot(max(after_sd, now_sd), _ROUNDING_STAYS * step))
-        rise, friction = min(after, now) - usual, max(usual + head, step)
-        if rise > RISEN_Z * error and rise > RISEN_SHARE * friction and rise > RISEN_STEPS * step:
-            yield Diagnosis(
-                int(columns.positions.system[position]),
-                position,
-                "vacuum-up-strainer-clean",
-                Severity.SOON,
-                {
-                    "before_bar": round(usual, 3),
-                    "after_bar": round(now, 3),
-                    "sd_bar": round(float(error), 3),
-                    "cleaned_day": fitted_day,
-                    "warm_degC": round(float(condition.warm.oil_temperature_degC[position]), 0),
-                    "at_day": float(day[-1]),
-                },
-                TaskKind.INSPECT,
-                since_day=float(day[-1]),
-            )
+    mine = _warm_levels(seen)
+    lately = mine.day <= columns.fitted.fitted_day[mine.owner] + CLEANED_LATELY_D
+    count = np.bincount(mine.owner[lately], minlength=len(age_d))
+    asked = (count >= _LEVEL_OF) & (age_d <= SPOKEN_OF_D)
+    before = _levels_before(columns, condition, asked) if asked.any() else {}
+    for position in np.flatnonzero(asked).tolist():
+        now = mine.of(mine.owner == position)
+        early = now.of(lately[mine.owner == position])
+        usual_levels = list(before.get(position, []))
+        if len(early.day) >= 2 * _LEVEL_OF:
+            usual_levels.append(early.middle(slice(_LEVEL_OF)))
+        if usual_levels:
+            newest = slice(-_LEVEL_OF, None)
+            yield from _risen(columns, condition, seen, position, usual_levels, early.middle(newest), now, newest)
 
 
-def _warm_levels(seen: _Seen, mine: Flags) -> tuple[Floats, Floats, Floats]:
-    """Day, vacuum restated to the warm viscosity and its deviation, of readings of one place with oil not far from
-    warm."""
-    near = mine & seen.is_told & (seen.viscosity_ratio <= _NEAR_WARM_RATIO) & (seen.viscosity_ratio > 0.5)
+def _risen(
+    columns: PlantColumns,
+    condition: Condition,
+    seen: _Seen,
+    position: int,
+    before: list[tuple[float, float]],
+    lately: tuple[float, float],
+    all_since: "_Levels",
+    newest: slice,
+) -> Iterator[Diagnosis]:
+    step, head = float(seen.step_bar[position]), float(np.nan_to_num(seen.head_bar[position]))
+    usual, usual_sd = _usual(before, step, head)
+    now, now_sd = all_since.middle(newest)
+    error = np.hypot(usual_sd, np.hypot(max(lately[1], now_sd), _ROUNDING_STAYS * step))
+    rise, friction = min(lately[0], now) - usual, max(usual + head, step)
+    if rise > RISEN_Z * error and rise > RISEN_SHARE * friction and rise > RISEN_STEPS * step:
+        yield Diagnosis(
+            int(columns.positions.system[position]),
+            position,
+            "vacuum-up-strainer-clean",
+            Severity.SOON,
+            {
+                "before_bar": round(usual, 3),
+                "after_bar": round(now, 3),
+                "sd_bar": round(float(error), 3),
+                "cleaned_day": float(columns.fitted.fitted_day[position]),
+                "warm_degC": round(float(condition.warm.oil_temperature_degC[position]), 0),
+                "at_day": float(all_since.day[-1]),
+            },
+            TaskKind.INSPECT,
+            since_day=float(all_since.day[-1]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Levels:
+    """Vacuum restated to the warm viscosity with its deviation, by places and time."""
+
+    row: Ints
+    owner: Ints
+    day: Floats
+    level_bar: Floats
+    sd_bar: Floats
+
+    def of(self, rows: Flags) -> "_Levels":
+        return _Levels(self.row[rows], self.owner[rows], self.day[rows], self.level_bar[rows], self.sd_bar[rows])
+
+    def middle(self, part: slice) -> tuple[float, float]:
+        """Median and its standard deviation: 1.25 times a mean's (normal errors)."""
+        level, sd = self.level_bar[part], self.sd_bar[part]
+        return float(np.median(level)), 1.25 * float(np.sqrt(np.mean(sd**2) / len(level)))
+
+
+def _warm_levels(seen: _Seen) -> _Levels:
+    """Of readings with oil not far from warm."""
+    near = np.flatnonzero(seen.is_told & (seen.viscosity_ratio <= _NEAR_WARM_RATIO) & (seen.viscosity_ratio > 0.5))
     owner, ratio = seen.owner[near], seen.viscosity_ratio[near]
     head = seen.head_bar[owner]
     known = np.nan_to_num(head)
-    untold_bar = np.where(np.isnan(head), 0.5 * _HEAD_UNTOLD_SD_m * STANDARD_GRAVITY_M_S2 * 870.0 / PASCAL_PER_BAR, 0.0)
+    untold_bar = np.where(np.isnan(head), 0.5 * _HEAD_UNTOLD_SD_m * _BAR_PER_M, 0.0)
     level = (seen.vacuum_bar[near] + known) / ratio - known
-    return seen.day[near], level, np.hypot(seen.sd_bar[near] / ratio, untold_bar * (1.0 - 1.0 / ratio))
+    return _Levels(
+        seen.row[near],
+        owner,
+        seen.day[near],
+        level,
+        np.hypot(seen.sd_bar[near] / ratio, untold_bar * (1.0 - 1.0 / ratio)),
+    )
 
 
-def _levels_before(columns: PlantColumns, condition: Condition, position: int) -> list[tuple[float, float]]:
-    """The clean level of each of the newest lives before."""
+def _levels_before(columns: PlantColumns, condition: Condition, asked: Flags) -> dict[int, list[tuple[float, float]]]:
+    """By position, the clean level of each of the newest lives before."""
     lives, dp = columns.lives, columns.life_dp
-    own = np.flatnonzero(lives.position == position)
-    found = []
-    for life in own[np.argsort(lives.fitted_day[own])][-_LIVES_BEFORE:].tolist():
-        rows = np.arange(dp.offsets[life], dp.offsets[life + 1])
-        inside = (dp.day[rows] > lives.fitted_day[life]) & (dp.day[rows] < lives.removed_day[life])
-        rows = rows[(dp.vacuum_bar[rows] >= 0.0) & inside]
-        seen = _seen(columns, condition, dp, rows, np.full(len(rows), position))
-        day, level, sd = _warm_levels(seen, np.ones(len(seen.owner), dtype=bool))
-        young = day <= lives.fitted_day[life] + CLEANED_LATELY_D
-        if young.sum() >= _LEVEL_OF:
-            found.append(_middle(level[young][:_LEVEL_OF], sd[young][:_LEVEL_OF]))
-    return found
-
-
-def _middle(level: Floats, sd: Floats) -> tuple[float, float]:
-    """Median and its standard deviation: 1.25 times a mean's (normal errors)."""
-    return float(np.median(level)), 1.25 * float(np.sqrt(np.mean(sd**2) / len(level)))
+    life = np.repeat(np.arange(len(lives.position)), np.diff(dp.offsets))
+    since_d = dp.day - lives.fitted_day[life]
+    of_it = (since_d > 0.0) & (since_d <= CLEANED_LATELY_D) & (dp.day < lives.removed_day[life])
+    rows = np.flatnonzero((dp.vacuum_bar >= 0.0) & of_it & asked[lives.position[life]])
+    seen = _seen(columns, condition, dp, rows, lives.position[life[rows]])
+    levels = _warm_levels(seen)
+    of_life = life[levels.row]
+    starts = np.flatnonzero(np.diff(of_life, prepend=-1))
+    spans = [(a, b) for a, b in pairwise([*starts.tolist(), len(of_life)]) if b - a >= _LEVEL_OF]
+    found: dict[int, list[tuple[float, float]]] = {}
+    for first, _ in sorted(spans, key=lambda span: float(lives.fitted_day[of_life[span[0]]])):
+        found.setdefault(int(levels.owner[first]), []).append(levels.middle(slice(first, first + _LEVEL_OF)))
+    return {position: each[-_LIVES_BEFORE:] for position, each in found.items()}
 
 
 def _usual(before: list[tuple[float, float]], step_bar: float, head_bar: float) -> tuple[float, float]:

@@ -31,12 +31,15 @@ BAR_PER_M = 870.0 * 9.80665 / 1e5
 GAUGE_STEPS_BAR = (0.01, 0.01, 0.02, 0.02, 0.05)
 SLIPS = (10.0, 0.1, 2.0, 0.5)
 SOUND_SHARE = 0.88
+SEEN_MARKS = 2.5
+"""Most gauges stand at nothing or at one mark with warm oil, where no rise of the friction can be seen: a line's
+fault is one that its gauge shows with so many marks."""
 
 
 class SuctionFault(StrEnum):
     NONE = "none"
     COLD = "strainer dirty: 1.3 to 1.8 of the limit on the coldest start, warm below 0.75 of it"
-    LINE = "friction 1.6 to 2.2 times within three weeks after the strainer was cleaned"
+    LINE = "friction 1.6 to 2.2 times, seen on the gauge, within three weeks after the strainer was cleaned"
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,7 @@ def _drawn(rng: np.random.Generator, fault: SuctionFault) -> SuctionSide | None:
     head = BAR_PER_M * (head_m + _wander(rng, 0.04, 40.0))
     thicker = float(viscosity_at(coldest, *WALTHER) / viscosity_at(warm, *WALTHER))
     grows = (1.0 - rough) * thicker + rough
+    step = float(rng.choice(GAUGE_STEPS_BAR))
     clean = (rng.uniform(0.15, 0.65) * limit + BAR_PER_M * head_m) / grows
     if clean < 0.005:
         return None
@@ -118,13 +122,15 @@ def _drawn(rng: np.random.Generator, fault: SuctionFault) -> SuctionSide | None:
         if float(np.max(friction - head)) > 0.75 * limit or fitted[-1] > fault_at:
             return None
     if fault is SuctionFault.LINE:
-        begins = fault_at + rng.uniform(0.0, 20.0)
-        friction = np.where(np.arange(DAYS) >= begins, friction * rng.uniform(1.6, 2.2), friction)
+        begins, times = fault_at + rng.uniform(0.0, 20.0), rng.uniform(1.6, 2.2)
+        if (times - 1.0) * friction[fault_at] < SEEN_MARKS * step or friction[fault_at] < head[fault_at]:
+            return None
+        friction = np.where(np.arange(DAYS) >= begins, friction * times, friction)
     return SuctionSide(
         *(fault, FIRST_DAY + fault_at, limit, head_m, bool(rng.random() < 0.6), coldest, warm),
         cold_vacuum_bar=grows * friction - head,
         fitted_day=tuple(FIRST_DAY + each for each in fitted),
-        readings=_readings(rng, friction, head, warm, coldest, rough),
+        readings=_readings(rng, friction, head, (warm, coldest), rough, step),
     )
 
 
@@ -152,9 +158,14 @@ def _wander(rng: np.random.Generator, sd: float, over_d: float) -> Floats:
 
 
 def _readings(
-    rng: np.random.Generator, friction: Floats, head: Floats, warm: float, coldest: float, rough: float
+    rng: np.random.Generator,
+    friction: Floats,
+    head: Floats,
+    warm_and_coldest_degC: tuple[float, float],
+    rough: float,
+    step: float,
 ) -> tuple[sp.Reading, ...]:
-    step, bias = float(rng.choice(GAUGE_STEPS_BAR)), 1.0 + 0.03 * rng.standard_normal()
+    (warm, coldest), bias = warm_and_coldest_degC, 1.0 + 0.03 * rng.standard_normal()
     day, found = rng.uniform(0.0, 7.0), []
     while day < DAYS - 1:
         at = int(day)
