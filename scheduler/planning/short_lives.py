@@ -23,7 +23,7 @@ from scheduler.planning.duty import Duty
 from scheduler.planning.lives import ended_at_limit, first_guess, ordinary_lives
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.combined_chances import fisher_combined
-from scheduler.statistics.life_model import LifePrior, LifeSpread, pooled_life_prior
+from scheduler.statistics.life_model import pooled_life_prior
 from scheduler.vocabulary import RemovalReason, Severity, TaskKind
 
 EACH_BELOW, TOGETHER_BELOW = 0.1, 0.005
@@ -45,7 +45,10 @@ RUNNING_QUANTILE = 0.9
 
 OTHERS_BELOW, RISEN_LOG, RISEN_PROBABILITY = 0.2, float(np.log(1.5)), 0.8
 FLOW_SHARE = 1.1
-"""What tells the causes apart: other filters' newest life so short, counts up by half, flow above the rated (ours)."""
+"""What tells the causes apart: other filters' newest life so short, counts up by half, flow above rated (ours)."""
+
+RUNNING_LOAD = 0.5
+"""By its ΔP the running element must hold so much of its load, or the lives before still speak for it (ours)."""
 
 _NEEDS_READINGS, _LAST = 3, 3
 
@@ -69,14 +72,213 @@ def short_lives(
     if not len(lives.position):
         return []
     ordinary = np.flatnonzero(ordinary_lives(columns, duty))
-    at_limit = ended_at_limit(columns, duty)
-    order = ordinary[np.lexsort((lives.removed_day[ordinary], lives.position[ordinary]))]
-    pairs = _pairs(columns, duty, condition, order, at_limit)
+    seen = _Seen(
+        columns=columns,
+        duty=duty,
+        order=ordinary[np.lexsort((lives.removed_day[ordinary], lives.position[ordinary]))],
+        at_limit=ended_at_limit(columns, duty),
+    )
+    pairs = _pairs(seen, condition)
     if not pairs:
         return []
-    spread = LifeSpread()
-    priors = _without_them(columns, duty, order, at_limit, pairs, spread)
+    usual = _usual_without(seen, pairs)
     found: list[Diagnosis] = []
-    for row, pair in enumerate(pairs):
-        found += _judged(columns, duty, contamination, pair, priors, row, order)
+    for pair in pairs:
+        found += _judged(seen, contamination, pair, usual)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """order: rows of ordinary lives, by position and removal; at_limit (L,): ended at their limit as it was told."""
+
+    columns: PlantColumns
+    duty: Duty
+    order: Ints
+    at_limit: Flags
+
+    def of_position(self, position: int) -> list[int]:
+        places = self.columns.lives.position[self.order]
+        first, end = np.searchsorted(places, position), np.searchsorted(places, position, "right")
+        return [int(row) for row in self.order[first:end]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Usual:
+    """Of each position that is asked about: ln life without the newest ones, its spread, and that of one life's
+    own."""
+
+    log_h: dict[int, float]
+    log_sd: dict[int, float]
+    within_log_sd: float
+
+
+def _pairs(seen: _Seen, condition: Condition) -> list[_Pair]:
+    """Lives that are worth pooling the others for."""
+    columns, life_h = seen.columns, seen.duty.life_h
+    places = columns.lives.position[seen.order]
+    longest_of_type = np.zeros(len(columns.types.part_number))
+    np.maximum.at(longest_of_type, columns.lives.type[seen.order], life_h[seen.order])
+    running_h = _running_at_most_h(seen.duty, condition)
+    in_service, found = columns.in_service(), []
+    for position in np.unique(places[seen.at_limit[seen.order]]).tolist():
+        own = seen.of_position(position)
+        if not in_service[position] or not seen.at_limit[own[-1]]:
+            continue
+        newest, newest_h = own[-1], float(life_h[own[-1]])
+        kind = int(columns.fitted.type[position])
+        pair = None
+        if columns.lives.type[newest] == kind and running_h[position] < np.inf:
+            pair = _Pair(position, newest, -1, newest_h, float(running_h[position]))
+            pair = pair if _looks_short(pair, own[:-1], life_h, longest_of_type[kind]) else None
+        if pair is None and len(own) > 1 and seen.at_limit[own[-2]]:
+            pair = _Pair(position, own[-2], newest, float(life_h[own[-2]]), newest_h)
+            pair = pair if _looks_short(pair, own[:-2], life_h, longest_of_type[columns.lives.type[newest]]) else None
+            outlived_h = OUTLIVED_SHARE * max(float(life_h[own[-2]]), newest_h)
+            pair = None if seen.duty.run_h[position] > outlived_h else pair
+        if pair is not None and all(_was_at_limit(columns, row) for row in (pair.first, pair.second) if row >= 0):
+            found.append(pair)
+    return found
+
+
+def _looks_short(pair: _Pair, before: list[int], life_h: Floats, longest_of_type_h: float) -> bool:
+    longest_h = float(life_h[before].max()) if before else float(longest_of_type_h)
+    return max(pair.first_h, pair.second_h) < LOOKED_AT_SHARE * longest_h
+
+
+def _running_at_most_h(duty: Duty, condition: Condition) -> Floats:
+    """Hours that the running life of each position lasts at most by its ΔP; infinite where ΔP does not tell."""
+    found = np.full(len(duty.run_h), np.inf)
+    if condition.pressure is not None:
+        rows = np.flatnonzero(condition.has_forecast)
+        left_h = condition.remaining.at(rows).quantile(RUNNING_QUANTILE)
+        risen = condition.pressure.evidence.load_share[condition.row_of[rows]] >= RUNNING_LOAD
+        found[rows] = np.where(risen, duty.run_h[rows] + left_h, np.inf)
+    return found
+
+
+def _was_at_limit(columns: PlantColumns, life: int) -> bool:
+    """Whether a change told as due was made with the last ΔP, as read, near the limit; where none was read, it is
+    believed."""
+    if columns.lives.reason[life] is not RemovalReason.DUE:
+        return True
+    rows = slice(int(columns.life_dp.offsets[life]), int(columns.life_dp.offsets[life + 1]))
+    dp = columns.life_dp.dp_bar[rows]
+    last = dp[~np.isnan(dp)][-_LAST:]
+    terminal = float(columns.positions.terminal_dp_bar[columns.lives.position[life]])
+    return not len(last) or np.isnan(terminal) or float(np.median(last)) >= NEAR_LIMIT_SHARE * terminal
+
+
+def _usual_without(seen: _Seen, pairs: list[_Pair]) -> _Usual:
+    """What is usual at the positions of the pairs and at those beside them, by all lives but the newest there."""
+    columns, lives = seen.columns, seen.columns.lives
+    mine = {row for pair in pairs for row in (pair.first, pair.second) if row >= 0}
+    systems = {int(columns.positions.system[pair.position]) for pair in pairs}
+    beside = np.flatnonzero(np.isin(columns.positions.system, list(systems))).tolist()
+    own = {position: seen.of_position(position) for position in beside}
+    asked = {pair.position: pair.first for pair in pairs}
+    asked |= {position: rows[-1] for position, rows in own.items() if rows and position not in asked}
+    left_out = mine | set(asked.values())
+    kinds = {int(lives.type[row]) for row in asked.values()}
+    kept = np.array(
+        [row for row in seen.order.tolist() if row not in left_out and lives.type[row] in kinds], dtype=int
+    )
+    position = np.array(list(asked))
+    guess = first_guess(columns)
+    prior = pooled_life_prior(
+        seen.duty.life_h[kept],
+        seen.at_limit[kept],
+        lives.type[kept].astype(np.int64),
+        lives.position[kept].astype(np.int64),
+        for_type=lives.type[list(asked.values())].astype(np.int64),
+        for_position=position.astype(np.int64),
+        first_guess_h=np.exp(guess.log_h[position]),
+        first_guess_log_sd=guess.log_sd[position],
+    )
+    return _Usual(
+        dict(zip(asked, prior.log_median.tolist(), strict=True)),
+        dict(zip(asked, prior.log_sd.tolist(), strict=True)),
+        prior.within_log_sd,
+    )
+
+
+def _judged(seen: _Seen, contamination: Contamination, pair: _Pair, usual: _Usual) -> Iterator[Diagnosis]:
+    columns = seen.columns
+    chances = _chances(pair, usual)
+    together = float(fisher_combined(chances))
+    if max(chances) >= EACH_BELOW or together >= TOGETHER_BELOW:
+        return
+    newest = pair.first if pair.second < 0 else pair.second
+    ended_day = float(columns.lives.removed_day[newest])
+    position = pair.position
+    yield Diagnosis(
+        int(columns.positions.system[position]),
+        position,
+        "lives-run-short",
+        Severity.SOON,
+        {
+            "lives_h": [round(pair.first_h), round(pair.second_h)],
+            "second_runs": pair.second < 0,
+            "usual_h": round(float(np.exp(usual.log_h[position]))),
+            "usual_10_h": round(float(np.exp(usual.log_h[position] - 1.2816 * usual.log_sd[position]))),
+            "chance": float(f"{together:.2g}"),
+            **_cause(seen, contamination, pair, usual),
+        },
+        TaskKind.INSPECT,
+        since_day=ended_day,
+    )
+
+
+def _chances(pair: _Pair, usual: _Usual) -> tuple[float, float]:
+    """P(so short) of the first life, and of the second given the first (normal logarithms)."""
+    log_h, log_sd, within = usual.log_h[pair.position], usual.log_sd[pair.position], usual.within_log_sd
+    shared_var = max(log_sd**2 - within**2, 0.0)
+    off = float(np.log(pair.first_h)) - log_h
+    then = log_h + shared_var / log_sd**2 * off
+    then_sd = float(np.sqrt(within**2 + shared_var * within**2 / log_sd**2))
+    return float(ndtr(off / log_sd)), float(ndtr((np.log(max(pair.second_h, 1.0)) - then) / then_sd))
+
+
+def _cause(seen: _Seen, contamination: Contamination, pair: _Pair, usual: _Usual) -> dict[str, Any]:
+    """What speaks for more dirt, and what for an element that is too small; numbers None where nothing is known."""
+    columns, lives = seen.columns, seen.columns.lives
+    system, position = int(columns.positions.system[pair.position]), pair.position
+    since_day = float(lives.fitted_day[pair.first])
+    others, short = 0, 0
+    for other in np.flatnonzero(columns.positions.system == system).tolist():
+        own = seen.of_position(other) if other != position and other in usual.log_h else []
+        if own and lives.removed_day[own[-1]] > since_day:
+            off = (np.log(seen.duty.life_h[own[-1]]) - usual.log_h[other]) / usual.log_sd[other]
+            tells = seen.at_limit[own[-1]] or ndtr(off) > OTHERS_BELOW
+            others += tells
+            short += tells and ndtr(off) <= OTHERS_BELOW
+    risen = float(contamination.change.rise_probability(RISEN_LOG)[system])
+    flow_share = _flow_share(columns, position)
+    if risen >= RISEN_PROBABILITY or (others and 2 * short >= others):
+        cause = "more_dirt"
+    elif flow_share is not None and flow_share >= FLOW_SHARE:
+        cause = "too_small"
+    elif others:
+        cause = "here_only"
+    else:
+        cause = "not_told"
+    return {
+        "cause": cause,
+        "others": int(others),
+        "others_short": int(short),
+        "counts_risen": None if np.isnan(risen) else round(risen, 3),
+        "flow_share": flow_share,
+    }
+
+
+def _flow_share(columns: PlantColumns, position: int) -> float | None:
+    """The flow, as read or else as stated, over what the elements of the position are rated for."""
+    rows = slice(int(columns.dp.offsets[position]), int(columns.dp.offsets[position + 1]))
+    flow = columns.dp.flow_lpm[rows]
+    flow = flow[flow > 0.0]
+    lpm = float(np.median(flow)) if len(flow) >= _NEEDS_READINGS else float(columns.positions.flow_lpm[position])
+    kind = int(columns.fitted.type[position])
+    if kind < 0:
+        return None
+    rated = float(columns.types.rated_flow_lpm[kind]) * int(columns.positions.quantity[position])
+    return None if np.isnan(lpm / rated) else round(lpm / rated, 2)

@@ -81,7 +81,7 @@ def _solved(
     places = len(base_bar)
 
     def summed(values: Floats) -> Floats:
-        return np.bincount(owner, weight * values, minlength=places)
+        return np.asarray(np.bincount(owner, weight * values, minlength=places), dtype=np.float64)
 
     known = 1.0 / base_sd_bar**2
     rr, r = summed(ratio**2) + _UNKNOWN_PRECISION, summed(ratio)
