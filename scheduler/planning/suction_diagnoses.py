@@ -26,7 +26,7 @@ from scheduler.vocabulary import Severity, TaskKind
 NEWEST, COUNTS_FOR_D, FEWEST = 8, 90.0, 4
 """Readings that the line is drawn through: the newest of what is fitted, of three months at most (ours)."""
 
-COLD_PROBABILITY = 0.9
+COLD_PROBABILITY = 0.8
 """From here on a cold start is said to pass the limit (ours, by tests/measure/system_faults.py)."""
 
 CLEANED_LATELY_D, SPOKEN_OF_D = 60.0, 120.0
@@ -46,6 +46,9 @@ _ROUNDING_STAYS = 0.7 / np.sqrt(12.0)
 """In gauge steps: rounding does not average out of readings that all fall on one mark (ours)."""
 
 _SHOWN_SHARE = 0.4
+_TELLS_HEAD_RATIO = 1.8
+"""Without a told head a reading with the oil at least so much thicker has to be there (ours)."""
+
 _LEVEL_OF, _LIVES_BEFORE = 4, 4
 _NEAR_WARM_RATIO = 2.0
 _LEVEL_MOVES = 0.06
@@ -99,14 +102,14 @@ def _too_high_when_cold(columns: PlantColumns, condition: Condition, seen: _Seen
     warm, positions = condition.warm, columns.positions
     coldest = columns.systems.coldest_start_degC[positions.system]
     thicker = viscosity_at(coldest, warm.walther_a, warm.walther_b) / warm.viscosity_mm2_s
-    line, last_day, shown = _line(columns, seen)
+    line, last_day, tells = _line(columns, seen)
     limit = vacuum_limit_bar(positions.vacuum_limit_bar)
     warm_vacuum, _ = line.vacuum_bar(np.ones(len(limit)))
     cold_vacuum, sd = line.vacuum_bar(thicker)
     sd = np.hypot(sd, line.slope_bar * thicker * warm.viscosity_slope_sd * np.log(np.maximum(thicker, 1.0)))
     with np.errstate(invalid="ignore"):
         passes = ndtr((cold_vacuum - limit) / sd)
-        told = (thicker > 1.0) & (line.readings >= FEWEST) & (shown >= _SHOWN_SHARE) & (line.slope_bar > 0.0)
+        told = (thicker > 1.0) & tells & (line.slope_bar > 0.0)
         told &= (passes >= COLD_PROBABILITY) & (warm_vacuum < NEAR_VACUUM_SHARE * limit)
     for position in np.flatnonzero(told).tolist():
         at_ratio = float((limit[position] - line.base_bar[position]) / line.slope_bar[position])
@@ -132,8 +135,8 @@ def _too_high_when_cold(columns: PlantColumns, condition: Condition, seen: _Seen
         )
 
 
-def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Floats]:
-    """The line of each position, the day of its newest reading, and the share of its newest that showed anything."""
+def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Flags]:
+    """The line of each position, the day of its newest reading, and whether its readings can tell a cold start."""
     places = len(columns.positions.code)
     count = np.bincount(seen.owner, minlength=places)
     place_in_own = np.cumsum(count)[seen.owner] - 1 - np.arange(len(seen.owner))
@@ -156,7 +159,10 @@ def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Flo
         base_bar=np.where(told, rough - head, 0.0),
         base_sd_bar=np.sqrt(head_sd**2 + rough**2 + (_ROUNDING_STAYS * seen.step_bar) ** 2),
     )
-    return line, last_day, shown
+    thickest = np.zeros(places)
+    np.maximum.at(thickest, owner, np.where(seen.is_told[shows], ratio, 0.0))
+    tells = (line.readings >= FEWEST) & (shown >= _SHOWN_SHARE) & (told | (thickest >= _TELLS_HEAD_RATIO))
+    return line, last_day, tells
 
 
 def _up_though_cleaned(columns: PlantColumns, condition: Condition, seen: _Seen) -> Iterator[Diagnosis]:
