@@ -23,7 +23,8 @@ from scheduler.planning.duty import Duty
 from scheduler.planning.lives import ended_at_limit, first_guess, ordinary_lives
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.combined_chances import fisher_combined
-from scheduler.statistics.life_model import pooled_life_prior
+from scheduler.statistics.life_effects import Spreads, Where
+from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifeSpread, Lives, pool_lives
 from scheduler.vocabulary import RemovalReason, Severity, TaskKind
 
 EACH_BELOW, TOGETHER_BELOW = 0.1, 0.005
@@ -50,6 +51,10 @@ FLOW_SHARE = 1.1
 RUNNING_LOAD = 0.5
 """By its ΔP the running element must hold so much of its load, or the lives before still speak for it (ours)."""
 
+MOST_OF_A_TYPE = 60
+"""Of other positions the newest lives of a type: more tell a type's mean no better than it is needed (ours)."""
+
+_ROUNDS, _NO_MEMORY_D = 8, 1.0
 _NEEDS_READINGS, _LAST = 3, 3
 
 
@@ -72,16 +77,12 @@ def short_lives(
     if not len(lives.position):
         return []
     ordinary = np.flatnonzero(ordinary_lives(columns, duty))
-    seen = _Seen(
-        columns=columns,
-        duty=duty,
-        order=ordinary[np.lexsort((lives.removed_day[ordinary], lives.position[ordinary]))],
-        at_limit=ended_at_limit(columns, duty),
-    )
+    order = ordinary[np.lexsort((lives.removed_day[ordinary], lives.position[ordinary]))]
+    seen = _Seen(columns, duty, order, lives.position[order], ended_at_limit(columns, duty))
     pairs = _pairs(seen, condition)
     if not pairs:
         return []
-    usual = _usual_without(seen, pairs)
+    usual = _usual_without(seen, condition, pairs)
     found: list[Diagnosis] = []
     for pair in pairs:
         found += _judged(seen, contamination, pair, usual)
@@ -90,16 +91,16 @@ def short_lives(
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """order: rows of ordinary lives, by position and removal; at_limit (L,): ended at their limit as it was told."""
+    """order: rows of ordinary lives, by position (`place`) and removal. at_limit (L,): ended so, as it was told."""
 
     columns: PlantColumns
     duty: Duty
     order: Ints
+    place: Ints
     at_limit: Flags
 
     def of_position(self, position: int) -> list[int]:
-        places = self.columns.lives.position[self.order]
-        first, end = np.searchsorted(places, position), np.searchsorted(places, position, "right")
+        first, end = np.searchsorted(self.place, [position, position + 1])
         return [int(row) for row in self.order[first:end]]
 
 
@@ -116,12 +117,11 @@ class _Usual:
 def _pairs(seen: _Seen, condition: Condition) -> list[_Pair]:
     """Lives that are worth pooling the others for."""
     columns, life_h = seen.columns, seen.duty.life_h
-    places = columns.lives.position[seen.order]
     longest_of_type = np.zeros(len(columns.types.part_number))
     np.maximum.at(longest_of_type, columns.lives.type[seen.order], life_h[seen.order])
     running_h = _running_at_most_h(seen.duty, condition)
     in_service, found = columns.in_service(), []
-    for position in np.unique(places[seen.at_limit[seen.order]]).tolist():
+    for position in np.unique(seen.place[seen.at_limit[seen.order]]).tolist():
         own = seen.of_position(position)
         if not in_service[position] or not seen.at_limit[own[-1]]:
             continue
@@ -169,7 +169,7 @@ def _was_at_limit(columns: PlantColumns, life: int) -> bool:
     return not len(last) or np.isnan(terminal) or float(np.median(last)) >= NEAR_LIMIT_SHARE * terminal
 
 
-def _usual_without(seen: _Seen, pairs: list[_Pair]) -> _Usual:
+def _usual_without(seen: _Seen, condition: Condition, pairs: list[_Pair]) -> _Usual:
     """What is usual at the positions of the pairs and at those beside them, by all lives but the newest there."""
     columns, lives = seen.columns, seen.columns.lives
     mine = {row for pair in pairs for row in (pair.first, pair.second) if row >= 0}
@@ -178,28 +178,54 @@ def _usual_without(seen: _Seen, pairs: list[_Pair]) -> _Usual:
     own = {position: seen.of_position(position) for position in beside}
     asked = {pair.position: pair.first for pair in pairs}
     asked |= {position: rows[-1] for position, rows in own.items() if rows and position not in asked}
-    left_out = mine | set(asked.values())
-    kinds = {int(lives.type[row]) for row in asked.values()}
-    kept = np.array(
-        [row for row in seen.order.tolist() if row not in left_out and lives.type[row] in kinds], dtype=int
+    kept = _kept(seen, own, mine | set(asked.values()))
+    position, kind = np.array(list(asked)), lives.type[list(asked.values())]
+    guess, nothing = first_guess(columns), np.full(len(kept), np.nan)
+    known, usual = condition.life, LifeSpread()
+    within, between = (
+        told if told > 0.0 else assumed
+        for told, assumed in (
+            (known.within_log_sd, usual.within_log_sd),
+            (known.between_log_sd, usual.between_log_sd),
+        )
     )
-    position = np.array(list(asked))
-    guess = first_guess(columns)
-    prior = pooled_life_prior(
-        seen.duty.life_h[kept],
-        seen.at_limit[kept],
-        lives.type[kept].astype(np.int64),
-        lives.position[kept].astype(np.int64),
-        for_type=lives.type[list(asked.values())].astype(np.int64),
-        for_position=position.astype(np.int64),
-        first_guess_h=np.exp(guess.log_h[position]),
-        first_guess_log_sd=guess.log_sd[position],
-    )
+    pooled = pool_lives(
+        Lives(
+            life_h=seen.duty.life_h[kept],
+            end=np.where(seen.at_limit[kept], LifeEnd.AT_LIMIT, LifeEnd.EARLY).astype(np.int64),
+            where=_alone(lives.type[kept], lives.position[kept]),
+            read_mean=nothing,
+            read_var=nothing,
+        ),
+        _alone(kind, position),
+        FirstGuess(guess.log_h[position], guess.log_sd[position]),
+        np.full(len(position), -1),
+        systems=False,
+        begin_with=Spreads(within**2, between**2, 0.0, _NO_MEMORY_D),
+        most_rounds=_ROUNDS,
+    ).next_life
     return _Usual(
-        dict(zip(asked, prior.log_median.tolist(), strict=True)),
-        dict(zip(asked, prior.log_sd.tolist(), strict=True)),
-        prior.within_log_sd,
+        dict(zip(asked, pooled.log_median.tolist(), strict=True)),
+        dict(zip(asked, pooled.log_sd.tolist(), strict=True)),
+        pooled.within_log_sd,
     )
+
+
+def _kept(seen: _Seen, own: dict[int, list[int]], left_out: set[int]) -> Ints:
+    """All lives of those positions, and of each of their types the newest of other positions, less those left
+    out."""
+    lives = seen.columns.lives
+    kept = {row for rows in own.values() for row in rows}
+    newest = seen.order[np.argsort(-lives.removed_day[seen.order], kind="stable")]
+    for kind in np.unique(lives.type[list(kept)]).tolist():
+        kept |= set(newest[lives.type[newest] == kind][:MOST_OF_A_TYPE].tolist())
+    return np.array(sorted(kept - left_out), dtype=np.intp)
+
+
+def _alone(kind: Ints, position: Ints) -> Where:
+    """Each position for itself: what systems have in common is no part of what is usual here."""
+    at = position.astype(np.int64)
+    return Where(kind.astype(np.int64), at, at, np.zeros(len(at)))
 
 
 def _judged(seen: _Seen, contamination: Contamination, pair: _Pair, usual: _Usual) -> Iterator[Diagnosis]:
