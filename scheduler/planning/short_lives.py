@@ -23,7 +23,7 @@ from scheduler.planning.duty import Duty
 from scheduler.planning.lives import ended_at_limit, first_guess, ordinary_lives
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.statistics.combined_chances import fisher_combined
-from scheduler.statistics.life_effects import Spreads, Where
+from scheduler.statistics.life_effects import Where
 from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifeSpread, Lives, pool_lives
 from scheduler.vocabulary import RemovalReason, Severity, TaskKind
 
@@ -38,7 +38,7 @@ the type where none was before (ours)."""
 OUTLIVED_SHARE = 1.25
 """The finding is dropped once the running element has lasted so many times the longer of the two (ours)."""
 
-NEAR_LIMIT_SHARE = 0.7
+NEAR_LIMIT_SHARE = 0.4
 """A change told as due counts as one at the limit where the last ΔP as read stood at so much of it (ours)."""
 
 RUNNING_QUANTILE = 0.9
@@ -54,7 +54,10 @@ RUNNING_LOAD = 0.5
 MOST_OF_A_TYPE = 60
 """Of other positions the newest lives of a type: more tell a type's mean no better than it is needed (ours)."""
 
-_ROUNDS, _NO_MEMORY_D = 8, 1.0
+LEAST_WITHIN_LOG_SD = 0.15
+"""Of a life's own: what a pass has learned of it from ΔP is the least that two lives may differ by (ours)."""
+
+_ROUNDS, _SPREADS_AS_KNOWN = 8, 1e6
 _NEEDS_READINGS, _LAST = 3, 3
 
 
@@ -83,10 +86,11 @@ def short_lives(
     if not pairs:
         return []
     usual = _usual_without(seen, condition, pairs)
-    found: list[Diagnosis] = []
+    found: dict[int, Diagnosis] = {}
     for pair in pairs:
-        found += _judged(seen, contamination, pair, usual)
-    return found
+        for each in _judged(seen, contamination, pair, usual):
+            found.setdefault(pair.position, each)
+    return list(found.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,20 +129,25 @@ def _pairs(seen: _Seen, condition: Condition) -> list[_Pair]:
         own = seen.of_position(position)
         if not in_service[position] or not seen.at_limit[own[-1]]:
             continue
-        newest, newest_h = own[-1], float(life_h[own[-1]])
-        kind = int(columns.fitted.type[position])
-        pair = None
-        if columns.lives.type[newest] == kind and running_h[position] < np.inf:
-            pair = _Pair(position, newest, -1, newest_h, float(running_h[position]))
-            pair = pair if _looks_short(pair, own[:-1], life_h, longest_of_type[kind]) else None
-        if pair is None and len(own) > 1 and seen.at_limit[own[-2]]:
-            pair = _Pair(position, own[-2], newest, float(life_h[own[-2]]), newest_h)
-            pair = pair if _looks_short(pair, own[:-2], life_h, longest_of_type[columns.lives.type[newest]]) else None
-            outlived_h = OUTLIVED_SHARE * max(float(life_h[own[-2]]), newest_h)
-            pair = None if seen.duty.run_h[position] > outlived_h else pair
-        if pair is not None and all(_was_at_limit(columns, row) for row in (pair.first, pair.second) if row >= 0):
-            found.append(pair)
+        for pair in _pairs_of(seen, position, own, float(running_h[position])):
+            before = own[: -1 if pair.second < 0 else -2]
+            longest_h = longest_of_type[columns.lives.type[pair.first]]
+            ended = [row for row in (pair.first, pair.second) if row >= 0]
+            if _looks_short(pair, before, life_h, longest_h) and all(_was_at_limit(columns, row) for row in ended):
+                found.append(pair)
     return found
+
+
+def _pairs_of(seen: _Seen, position: int, own: list[int], running_h: float) -> Iterator[_Pair]:
+    """The two newest lives that ended, unless what runs has outlived them; the newest and what runs."""
+    life_h, lives, run_h = seen.duty.life_h, seen.columns.lives, float(seen.duty.run_h[position])
+    newest_h = float(life_h[own[-1]])
+    if len(own) > 1 and seen.at_limit[own[-2]]:
+        first_h = float(life_h[own[-2]])
+        if not run_h > OUTLIVED_SHARE * max(first_h, newest_h):
+            yield _Pair(position, own[-2], own[-1], first_h, newest_h)
+    if lives.type[own[-1]] == seen.columns.fitted.type[position] and running_h < np.inf:
+        yield _Pair(position, own[-1], -1, newest_h, running_h)
 
 
 def _looks_short(pair: _Pair, before: list[int], life_h: Floats, longest_of_type_h: float) -> bool:
@@ -176,19 +185,14 @@ def _usual_without(seen: _Seen, condition: Condition, pairs: list[_Pair]) -> _Us
     systems = {int(columns.positions.system[pair.position]) for pair in pairs}
     beside = np.flatnonzero(np.isin(columns.positions.system, list(systems))).tolist()
     own = {position: seen.of_position(position) for position in beside}
-    asked = {pair.position: pair.first for pair in pairs}
+    asked = {pair.position: pair.first for pair in reversed(pairs)}
     asked |= {position: rows[-1] for position, rows in own.items() if rows and position not in asked}
     kept = _kept(seen, own, mine | set(asked.values()))
     position, kind = np.array(list(asked)), lives.type[list(asked.values())]
     guess, nothing = first_guess(columns), np.full(len(kept), np.nan)
     known, usual = condition.life, LifeSpread()
-    within, between = (
-        told if told > 0.0 else assumed
-        for told, assumed in (
-            (known.within_log_sd, usual.within_log_sd),
-            (known.between_log_sd, usual.between_log_sd),
-        )
-    )
+    within = max(known.within_log_sd, LEAST_WITHIN_LOG_SD) if known.within_log_sd > 0.0 else usual.within_log_sd
+    between = known.between_log_sd if known.between_log_sd > 0.0 else usual.between_log_sd
     pooled = pool_lives(
         Lives(
             life_h=seen.duty.life_h[kept],
@@ -200,8 +204,8 @@ def _usual_without(seen: _Seen, condition: Condition, pairs: list[_Pair]) -> _Us
         _alone(kind, position),
         FirstGuess(guess.log_h[position], guess.log_sd[position]),
         np.full(len(position), -1),
+        LifeSpread(within, between, worth_lives=_SPREADS_AS_KNOWN),
         systems=False,
-        begin_with=Spreads(within**2, between**2, 0.0, _NO_MEMORY_D),
         most_rounds=_ROUNDS,
     ).next_life
     return _Usual(
