@@ -22,17 +22,20 @@ from scheduler.statistics.contamination_causes import Cause
 from scheduler.statistics.load_grid import load_at_rise, rise_at_load
 from scheduler.vocabulary import Severity, TaskKind
 
-BYPASS_PROBABILITY = 0.6
+BYPASS_PROBABILITY = 0.5
 """From here on of the cause (ours, by tests/measure/system_faults.py)."""
 
 SO_LOW_PROBABILITY = 0.25
 """P(a sound element shows so little by now) at most (ours, as above)."""
 
-LATE_SHARE = 0.4
+LATE_SHARE = 0.3
 """Of the usual life: before it, a low ΔP is what a new element shows (ours)."""
 
 CLEAN_LOOKING_SHARE = 0.5
 """Of the terminal ΔP: above it nobody would call the element clean (ours)."""
+
+RISEN_PROBABILITY = 0.8
+"""Where no target is missed, the counts have risen with this chance at least (ours)."""
 
 _NEWEST, _FEWEST = 5, 3
 _LEVEL_LOG_SD = 0.1
@@ -75,8 +78,10 @@ def _of_element(
     so_low = so_low_probability(condition, position, level, run_h)
     if level >= CLEAN_LOOKING_SHARE * terminal or so_low > SO_LOW_PROBABILITY:
         return
-    last_day = max(float(columns.dp.day[rows[-1]]), float(contamination.history.last_day()[system]))
     change = contamination.change
+    if missed is None and change.rise_probability()[system] < RISEN_PROBABILITY:
+        return  # an element that lets oil by, but no dirty oil
+    last_day = max(float(columns.dp.day[rows[-1]]), float(contamination.history.last_day()[system]))
     yield Diagnosis(
         system,
         position,

@@ -27,7 +27,7 @@ from scheduler.statistics.life_effects import Where
 from scheduler.statistics.life_model import FirstGuess, LifeEnd, LifeSpread, Lives, pool_lives
 from scheduler.vocabulary import RemovalReason, Severity, TaskKind
 
-EACH_BELOW, TOGETHER_BELOW = 0.1, 0.005
+EACH_BELOW, TOGETHER_BELOW = 0.1, 0.01
 """P(a life is so short) of each of the two, and of both by Fisher's method (ours, by
 tests/measure/system_faults.py)."""
 
@@ -172,10 +172,10 @@ def _was_at_limit(columns: PlantColumns, life: int) -> bool:
     if columns.lives.reason[life] is not RemovalReason.DUE:
         return True
     rows = slice(int(columns.life_dp.offsets[life]), int(columns.life_dp.offsets[life + 1]))
-    dp = columns.life_dp.dp_bar[rows]
+    dp = columns.life_dp.dp_bar[rows]  # the highest of the last ones: a knee is steep
     last = dp[~np.isnan(dp)][-_LAST:]
     terminal = float(columns.positions.terminal_dp_bar[columns.lives.position[life]])
-    return not len(last) or np.isnan(terminal) or float(np.median(last)) >= NEAR_LIMIT_SHARE * terminal
+    return not len(last) or np.isnan(terminal) or float(np.max(last)) >= NEAR_LIMIT_SHARE * terminal
 
 
 def _usual_without(seen: _Seen, condition: Condition, pairs: list[_Pair]) -> _Usual:

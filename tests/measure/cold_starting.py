@@ -22,6 +22,7 @@ DAYS = 540
 FIRST_DAY = sp.NOW - DAYS
 WALTHER = walther_constants(46.0, 6.8)
 SLIPS = (10.0, 0.1, 2.0, 0.5)
+OF_A_SYSTEM = 10
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,14 @@ class ColdStarting:
     readings: tuple[sp.Reading, ...]
 
 
-def simulated_filter(rng: np.random.Generator, *, bypasses: bool) -> ColdStarting:
-    bypass, warm = float(rng.uniform(1.7, 3.5)), float(rng.uniform(43.0, 57.0))
+def simulated_filters(rng: np.random.Generator, count: int, *, bypasses: bool) -> list[ColdStarting]:
+    """Filters, `OF_A_SYSTEM` of which share their oil."""
+    warm = [float(each) for each in rng.uniform(43.0, 57.0, count // OF_A_SYSTEM + 1)]
+    return [_simulated(rng, warm[row // OF_A_SYSTEM], bypasses=bypasses) for row in range(count)]
+
+
+def _simulated(rng: np.random.Generator, warm: float, *, bypasses: bool) -> ColdStarting:
+    bypass = float(rng.uniform(1.7, 3.5))
     housing = float(rng.uniform(0.03, 0.1)) * bypass
     life_d = rng.uniform(180.0, 400.0)
     fitted = [0, *np.cumsum(life_d * rng.uniform(0.8, 1.2, 4)).astype(int).tolist()]
@@ -85,7 +92,7 @@ def simulated_filter(rng: np.random.Generator, *, bypasses: bool) -> ColdStartin
 
 
 def as_plant(filters: Sequence[ColdStarting], now: float = sp.NOW) -> PlantColumns:
-    """What is known of them at a day, each in a system of its own."""
+    """What is known of them at a day; `OF_A_SYSTEM` in order are of one system, filters are positions."""
     positions, lives = [], []
     for row, each in enumerate(filters):
         seen = [one for one in each.readings if one.day <= now]
@@ -95,7 +102,7 @@ def as_plant(filters: Sequence[ColdStarting], now: float = sp.NOW) -> PlantColum
             lives.append(sp.Life(start, end, RemovalReason.EARLY, f"P{row}", sp.ELEMENT, own))
         positions.append(
             sp.Position(
-                *(f"P{row}", f"S{row}"),
+                *(f"P{row}", f"S{row // OF_A_SYSTEM}"),
                 fitted_day=begun[-1],
                 terminal_dp_bar=round(0.75 * each.bypass_bar + each.housing_bar, 2),
                 bypass_dp_bar=round(each.bypass_bar, 2),
@@ -104,7 +111,8 @@ def as_plant(filters: Sequence[ColdStarting], now: float = sp.NOW) -> PlantColum
             )
         )
     systems = [
-        sp.System(f"S{row}", working_temperature_degC=round(each.warm_degC)) for row, each in enumerate(filters)
+        sp.System(f"S{row}", working_temperature_degC=round(each.warm_degC))
+        for row, each in enumerate(filters[::OF_A_SYSTEM])
     ]
     return sp.plant(*positions, systems=systems, lives=lives, now=now)
 

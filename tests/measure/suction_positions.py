@@ -31,6 +31,7 @@ BAR_PER_M = 870.0 * 9.80665 / 1e5
 GAUGE_STEPS_BAR = (0.01, 0.01, 0.02, 0.02, 0.05)
 SLIPS = (10.0, 0.1, 2.0, 0.5)
 SOUND_SHARE = 0.88
+OF_A_SYSTEM = 10
 SEEN_MARKS = 2.5
 """Most gauges stand at nothing or at one mark with warm oil, where no rise of the friction can be seen: a line's
 fault is one that its gauge shows with so many marks."""
@@ -58,16 +59,23 @@ class SuctionSide:
     readings: tuple[sp.Reading, ...]
 
 
-def simulated_suction(rng: np.random.Generator, fault: SuctionFault = SuctionFault.NONE) -> SuctionSide:
-    """One suction side; a fault begins 60 to 240 days before the end."""
-    while True:
-        found = _drawn(rng, fault)
-        if found is not None:
-            return found
+def simulated_suctions(
+    rng: np.random.Generator, count: int, fault: SuctionFault = SuctionFault.NONE
+) -> list[SuctionSide]:
+    """Suction sides, `OF_A_SYSTEM` of which share their oil; a fault begins 60 to 240 days before the end."""
+    found: list[SuctionSide] = []
+    while len(found) < count:
+        warm, coldest = float(rng.uniform(43.0, 57.0)), float(round(rng.uniform(5.0, 20.0)))
+        of_one: list[SuctionSide] = []
+        while len(of_one) < OF_A_SYSTEM:
+            side = _drawn(rng, fault, warm, coldest)
+            of_one += [] if side is None else [side]
+        found += of_one
+    return found[:count]
 
 
 def as_plant(sides: Sequence[SuctionSide], now: float = sp.NOW) -> PlantColumns:
-    """What is known of them at a day, each a system of its own."""
+    """What is known of them at a day; `OF_A_SYSTEM` in order are of one system, sides are positions."""
     positions, lives = [], []
     for row, side in enumerate(sides):
         seen = [each for each in side.readings if each.day <= now]
@@ -77,7 +85,7 @@ def as_plant(sides: Sequence[SuctionSide], now: float = sp.NOW) -> PlantColumns:
             lives.append(sp.Life(start, end, RemovalReason.EARLY, f"P{row}", sp.STRAINER, own))
         positions.append(
             sp.Position(
-                *(f"P{row}", f"S{row}"),
+                *(f"P{row}", f"S{row // OF_A_SYSTEM}"),
                 place=Place.SUCTION,
                 part=sp.STRAINER,
                 fitted=sp.STRAINER,
@@ -89,14 +97,13 @@ def as_plant(sides: Sequence[SuctionSide], now: float = sp.NOW) -> PlantColumns:
         )
     systems = [
         sp.System(f"S{row}", working_temperature_degC=round(side.warm_degC), coldest_start_degC=side.coldest_degC)
-        for row, side in enumerate(sides)
+        for row, side in enumerate(sides[::OF_A_SYSTEM])
     ]
     return sp.plant(*positions, systems=systems, lives=lives, now=now)
 
 
-def _drawn(rng: np.random.Generator, fault: SuctionFault) -> SuctionSide | None:
+def _drawn(rng: np.random.Generator, fault: SuctionFault, warm: float, coldest: float) -> SuctionSide | None:
     limit = float(rng.choice([0.2, 0.25, 0.3, 0.34]))
-    warm, coldest = float(rng.uniform(43.0, 57.0)), float(round(rng.uniform(5.0, 20.0)))
     head_m, rough = float(rng.uniform(-0.6, 0.8)), float(rng.uniform(0.0, 0.25))
     head = BAR_PER_M * (head_m + _wander(rng, 0.04, 40.0))
     thicker = float(viscosity_at(coldest, *WALTHER) / viscosity_at(warm, *WALTHER))
