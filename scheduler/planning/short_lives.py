@@ -31,6 +31,10 @@ EACH_BELOW, TOGETHER_BELOW = 0.1, 0.01
 """P(a life is so short) of each of the two, and of both by Fisher's method (ours, by
 tests/measure/system_faults.py)."""
 
+SHORT_SHARE = 0.65
+"""Of the usual life at most: dirt comes unevenly, and lives a third shorter are no finding, be they ever so surely
+shorter (ours, as above)."""
+
 LOOKED_AT_SHARE = 0.75
 """A pass pools lives only where both lasted less than this share of the longest before them, or of the longest of
 the type where none was before (ours)."""
@@ -236,7 +240,12 @@ def _judged(seen: _Seen, contamination: Contamination, pair: _Pair, usual: _Usua
     columns = seen.columns
     chances = _chances(pair, usual)
     together = float(fisher_combined(chances))
-    if max(chances) >= EACH_BELOW or together >= TOGETHER_BELOW:
+    longer_h = max(pair.first_h, pair.second_h)
+    if (
+        max(chances) >= EACH_BELOW
+        or together >= TOGETHER_BELOW
+        or longer_h > SHORT_SHARE * np.exp(usual.log_h[pair.position])
+    ):
         return
     newest = pair.first if pair.second < 0 else pair.second
     ended_day = float(columns.lives.removed_day[newest])
