@@ -16,6 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import lfilter
 
 from scheduler.engineering.viscosity import viscosity_at, walther_constants
 from scheduler.planning.plant_columns import PlantColumns
@@ -158,10 +159,8 @@ def _services(rng: np.random.Generator, also_at: int | None) -> tuple[list[int],
 def _wander(rng: np.random.Generator, sd: float, over_d: float) -> Floats:
     keeps = np.exp(-1.0 / over_d)
     shocks = sd * np.sqrt(1.0 - keeps**2) * rng.standard_normal(DAYS)
-    found = np.zeros(DAYS)
-    for day in range(1, DAYS):
-        found[day] = keeps * found[day - 1] + shocks[day]
-    return found
+    shocks[0] = 0.0
+    return np.asarray(lfilter([1.0], [1.0, -keeps], shocks))
 
 
 def _readings(
