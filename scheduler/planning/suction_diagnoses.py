@@ -57,7 +57,7 @@ _LEVEL_MOVES = 0.06
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """Vacuum readings (N,) of places (P,) that count, by place and time; head NaN where it is not told."""
+    """Vacuum readings (N,) of places (P,) that count, by place and time; static (the head) NaN where it is not told."""
 
     row: Ints
     owner: Ints
@@ -66,7 +66,7 @@ class _Seen:
     viscosity_ratio: Floats
     sd_bar: Floats
     is_told: Flags  # the oil temperature
-    head_bar: Floats  # (P,)
+    static_bar: Floats  # (P,)
     step_bar: Floats  # (P,)
 
 
@@ -126,7 +126,7 @@ def _too_high_when_cold(columns: PlantColumns, condition: Condition, seen: _Seen
                 "warm_vacuum_bar": round(float(warm_vacuum[position]), 3),
                 "limit_bar": float(limit[position]),
                 "limit_at_degC": round(float(from_degC), 0),
-                "head_told": bool(~np.isnan(seen.head_bar[position])),
+                "head_told": bool(~np.isnan(seen.static_bar[position])),
                 "readings": int(line.readings[position]),
                 "probability": round(float(passes[position]), 3),
                 "at_day": float(last_day[position]),
@@ -148,8 +148,8 @@ def _line(columns: PlantColumns, seen: _Seen) -> tuple[FrictionLine, Floats, Fla
     last_day = np.full(places, -np.inf)
     np.maximum.at(last_day, seen.owner[newest], seen.day[newest])
     owner, ratio, vacuum = seen.owner[shows], seen.viscosity_ratio[shows], seen.vacuum_bar[shows]
-    told = ~np.isnan(seen.head_bar)
-    head = np.nan_to_num(seen.head_bar)
+    told = ~np.isnan(seen.static_bar)
+    head = np.nan_to_num(seen.static_bar)
     each_friction = np.maximum(vacuum + head[owner], 0.0) / ratio
     friction = np.bincount(owner, each_friction, places) / np.maximum(np.bincount(owner, minlength=places), 1)
     rough = _ROUGH_SHARE * friction
@@ -193,7 +193,7 @@ def _risen(
     all_since: "_Levels",
     newest: slice,
 ) -> Iterator[Diagnosis]:
-    step, head = float(seen.step_bar[position]), float(np.nan_to_num(seen.head_bar[position]))
+    step, head = float(seen.step_bar[position]), float(np.nan_to_num(seen.static_bar[position]))
     usual, usual_sd = _usual(before, step, head)
     now, now_sd = all_since.middle(newest)
     error = np.hypot(usual_sd, np.hypot(max(lately[1], now_sd), _ROUNDING_STAYS * step))
@@ -240,7 +240,7 @@ def _warm_levels(seen: _Seen) -> _Levels:
     """Of readings with oil not far from warm."""
     near = np.flatnonzero(seen.is_told & (seen.viscosity_ratio <= _NEAR_WARM_RATIO) & (seen.viscosity_ratio > 0.5))
     owner, ratio = seen.owner[near], seen.viscosity_ratio[near]
-    head = seen.head_bar[owner]
+    head = seen.static_bar[owner]
     known = np.nan_to_num(head)
     untold_bar = np.where(np.isnan(head), 0.5 * _HEAD_UNTOLD_SD_m * _BAR_PER_M, 0.0)
     level = (seen.vacuum_bar[near] + known) / ratio - known
@@ -271,9 +271,9 @@ def _levels_before(columns: PlantColumns, condition: Condition, asked: Flags) ->
     return {position: each[-_LIVES_BEFORE:] for position, each in found.items()}
 
 
-def _usual(before: list[tuple[float, float]], step_bar: float, head_bar: float) -> tuple[float, float]:
+def _usual(before: list[tuple[float, float]], step_bar: float, static_bar: float) -> tuple[float, float]:
     level = np.array([each for each, _ in before])
     usual = float(np.median(level))
     own = float(np.mean([sd for _, sd in before]))
-    moves = max(_LEVEL_MOVES * (usual + head_bar), float(np.std(level)) if len(level) > 1 else 0.0)
+    moves = max(_LEVEL_MOVES * (usual + static_bar), float(np.std(level)) if len(level) > 1 else 0.0)
     return usual, float(np.hypot(np.hypot(own, moves) / np.sqrt(len(level)), _ROUNDING_STAYS * step_bar))
