@@ -67,6 +67,27 @@ def viscosity_at(
     return excess - _thin_oil_term(excess)
 
 
+def temperature_at(
+    viscosity_mm2_s: npt.ArrayLike, walther_a: npt.ArrayLike, walther_b: npt.ArrayLike
+) -> npt.NDArray[np.float64]:
+    """The oil temperature at which the oil has that viscosity, °C: the inverse of `viscosity_at`; NaN stays NaN.
+
+    Cut at the temperatures that `viscosity_at` takes. Raises ValueError below 0.21 mm²/s.
+
+    >>> float(temperature_at(133.8, *walther_constants(46.0, 6.8)).round(1))
+    20.0
+    """
+    viscosity = np.asarray(viscosity_mm2_s, dtype=np.float64)
+    if np.any(viscosity < THINNEST_MM2_S):
+        thinnest = float(np.nanmin(viscosity))
+        raise ValueError(f"{thinnest} mm²/s is below the {THINNEST_MM2_S} mm²/s of ASTM D341")
+    double_log = np.log10(np.log10(_z_of(viscosity)))
+    kelvin = 10.0 ** (
+        (np.asarray(walther_a, dtype=np.float64) - double_log) / np.asarray(walther_b, dtype=np.float64)
+    )
+    return np.clip(kelvin - ZERO_CELSIUS_K, *OIL_TEMPERATURE_LIMITS_degC)
+
+
 def d_ln_viscosity_per_K(
     oil_temperature_degC: npt.ArrayLike, walther_a: npt.ArrayLike, walther_b: npt.ArrayLike
 ) -> npt.NDArray[np.float64]:

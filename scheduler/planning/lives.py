@@ -37,7 +37,7 @@ def ends_of(columns: PlantColumns, duty: Duty, last_log_share: Floats) -> Ints:
     due = np.array([reason is RemovalReason.DUE for reason in reasons], dtype=bool)
     unknown = np.array([reason is RemovalReason.UNKNOWN for reason in reasons], dtype=bool)
     below = np.nan_to_num(last_log_share, nan=0.0) < np.log(NEAR_LIMIT_SHARE)
-    at_limit = _ended_at_limit(columns, duty)
+    at_limit = ended_at_limit(columns, duty)
     ends = np.where(at_limit, LifeEnd.AT_LIMIT, LifeEnd.EARLY)
     return np.where(unknown | (at_limit & due & below), LifeEnd.UNTOLD, ends).astype(np.intp)
 
@@ -63,7 +63,8 @@ def first_guess(columns: PlantColumns) -> FirstGuess:
     )
 
 
-def _ended_at_limit(columns: PlantColumns, duty: Duty) -> Flags:
+def ended_at_limit(columns: PlantColumns, duty: Duty) -> Flags:
+    """Finished lives (L,) that were ended by their condition as it was told, and by no interval."""
     lives, positions = columns.lives, columns.positions
     by_hours = duty.life_h >= ENDED_BY_INTERVAL_SHARE * positions.max_hours[lives.position]
     age_d = lives.removed_day - lives.fitted_day

@@ -8,6 +8,7 @@ from scheduler.planning.after_service import after_service
 from scheduler.planning.change_dates import change_dates
 from scheduler.planning.cleanliness import Verdict, assess_cleanliness
 from scheduler.planning.cleanliness_diagnoses import blamed_elements, cleanliness_diagnoses, runs_past
+from scheduler.planning.cold_bypass import cold_bypasses
 from scheduler.planning.condition import Condition, assess_condition
 from scheduler.planning.contamination import assess_contamination
 from scheduler.planning.contamination_diagnoses import contamination_diagnoses, with_causes
@@ -32,8 +33,11 @@ from scheduler.planning.kits import (
 from scheduler.planning.limit_dates import limit_dates
 from scheduler.planning.oil_care import oil_care
 from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need, pick_oil
+from scheduler.planning.open_bypass import open_bypasses
 from scheduler.planning.plant_columns import Floats, PlantColumns
 from scheduler.planning.risk import accepted_risk
+from scheduler.planning.short_lives import short_lives
+from scheduler.planning.suction_diagnoses import suction_diagnoses
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.water import water_diagnoses, water_levels
 from scheduler.planning.work_orders import OpenOrder, OpenTask, WorkPlan, plan_work
@@ -133,6 +137,9 @@ def judge(columns: PlantColumns, prior: ElementPrior | None) -> Judged:
     diagnoses += contamination_diagnoses(columns, balance) + after_service(columns, balance)
     diagnoses += water_diagnoses(columns, water_levels(columns))
     diagnoses += oil_care(columns, cleanliness)
+    diagnoses += suction_diagnoses(columns, condition) + cold_bypasses(columns, condition, sightings)
+    diagnoses += short_lives(columns, duty, condition, balance)
+    diagnoses += open_bypasses(columns, duty, condition, cleanliness, balance)
     return Judged(duty, condition, sightings, blamed_elements(cleanliness), tuple(diagnoses))
 
 

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scheduler.engineering.viscosity import (
     d_ln_viscosity_per_K,
     density_at,
+    temperature_at,
     viscosity_at,
     walther_a_of_slope,
     walther_constants,
@@ -110,3 +111,19 @@ def test_a_slope_with_no_oil_to_it_is_refused() -> None:
 def test_oil_expands_by_seven_parts_in_ten_thousand_a_kelvin() -> None:
     # from memory: 870 · (1 − 7e-4 · 35)
     assert density_at([15.0, 50.0], 870.0) == pytest.approx([870.0, 848.685])
+
+
+@given(oil=oils, oil_temperature_degC=st.floats(-20.0, 120.0))
+def test_the_temperature_of_a_viscosity_is_the_one_that_gives_it(
+    oil: tuple[float, float], oil_temperature_degC: float
+) -> None:
+    a, b = walther_constants(*oil)
+    viscosity = float(viscosity_at(oil_temperature_degC, a, b))
+    if 0.5 < viscosity < 1e6:
+        # the two exponential terms of the standard are inverse to each other within 0.05 % of ν
+        assert float(temperature_at(viscosity, a, b)) == pytest.approx(oil_temperature_degC, abs=0.3)
+
+
+def test_the_temperature_of_no_oil_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"below the 0\.21"):
+        temperature_at([46.0, 0.1], *walther_constants(46.0, 6.8))
