@@ -16,7 +16,7 @@ from scheduler.planning.diagnoses import Diagnosis, diagnose
 from scheduler.planning.due import DueItem, assess_due
 from scheduler.planning.duty import Duty, assess_duty
 from scheduler.planning.found_diagnoses import found_diagnoses
-from scheduler.planning.indicator import sightings_of
+from scheduler.planning.indicator import Sighting, sightings_of
 from scheduler.planning.kits import (
     RENEWS,
     Arrival,
@@ -108,11 +108,21 @@ class Planned:
     condition: Condition
 
 
-def plan(known: Known) -> Planned:
-    """Decide everything that a pass decides."""
-    columns = known.columns
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a pass holds of the plant before it plans anything. `blamed`: by position, what samples say against it."""
+
+    duty: Duty
+    condition: Condition
+    sightings: Mapping[int, Sighting]
+    blamed: Mapping[int, dict[str, Any]]
+    diagnoses: tuple[Diagnosis, ...]
+
+
+def judge(columns: PlantColumns, prior: ElementPrior | None) -> Judged:
+    """Every diagnosis that stands, with what it was made of; `prior` None learns it afresh."""
     duty = assess_duty(columns)
-    condition = assess_condition(columns, duty, known.prior)
+    condition = assess_condition(columns, duty, prior)
     sightings = sightings_of(columns, condition)
     seen = diagnose(columns, duty, condition, sightings)
     cleanliness = assess_cleanliness(columns, goes_round=runs_past(seen))
@@ -123,7 +133,15 @@ def plan(known: Known) -> Planned:
     diagnoses += contamination_diagnoses(columns, balance) + after_service(columns, balance)
     diagnoses += water_diagnoses(columns, water_levels(columns))
     diagnoses += oil_care(columns, cleanliness)
-    blamed = blamed_elements(cleanliness)
+    return Judged(duty, condition, sightings, blamed_elements(cleanliness), tuple(diagnoses))
+
+
+def plan(known: Known) -> Planned:
+    """Decide everything that a pass decides."""
+    columns = known.columns
+    judged = judge(columns, known.prior)
+    duty, condition, sightings = judged.duty, judged.condition, judged.sightings
+    diagnoses, blamed = judged.diagnoses, judged.blamed
     dates, risk = limit_dates(columns, duty, condition, sightings, blamed), accepted_risk(columns, duty, condition)
     items = assess_due(columns, duty, condition, dates, risk, sightings, blamed)
     in_scope = frozenset(columns.systems.code)
@@ -139,7 +157,7 @@ def plan(known: Known) -> Planned:
         changes = change_dates(columns, duty, condition, dates, risk.level, planned_day, known.demand_edge_d)
         demand = forecast_demand(columns, changes, known.kits)
     return Planned(
-        *(tuple(items), tuple(diagnoses), condition.prior, condition.calibration, work),
+        *(tuple(items), diagnoses, condition.prior, condition.calibration, work),
         *(tuple(picks), tuple(oil_picks), demand, duty, condition),
     )
 
