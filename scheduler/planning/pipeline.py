@@ -33,6 +33,7 @@ from scheduler.planning.limit_dates import limit_dates
 from scheduler.planning.oil_care import oil_care
 from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need, pick_oil
 from scheduler.planning.plant_columns import Floats, PlantColumns
+from scheduler.planning.reading_diagnoses import reading_diagnoses
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.wanted_work import Look, wanted_work
 from scheduler.planning.water import water_diagnoses, water_levels
@@ -133,6 +134,7 @@ def judge(columns: PlantColumns, prior: ElementPrior | None) -> Judged:
     diagnoses += contamination_diagnoses(columns, balance) + after_service(columns, balance)
     diagnoses += water_diagnoses(columns, water_levels(columns))
     diagnoses += oil_care(columns, cleanliness)
+    diagnoses += reading_diagnoses(columns, duty, condition)
     return Judged(duty, condition, sightings, blamed_elements(cleanliness), tuple(diagnoses))
 
 
