@@ -208,6 +208,7 @@ def _cold_not_dirt(columns: PlantColumns, condition: Condition, read: _Read) -> 
         old = earlier[at][earlier[at] >= 0]
         at_day = float(columns.dp.day[new[at, 0]])
         numbers: dict[str, Any] = {
+            "before_day": float(np.median(columns.dp.day[old])),
             "before_bar": round(float(before_bar[at]), 3),
             "now_bar": round(float(now_bar[at].mean()), 3),
             "restated_before_bar": round(float(restated_before_bar[at]), 3),

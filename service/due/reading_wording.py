@@ -82,8 +82,8 @@ def _dead_gauge(words: Amounts, numbers: Facts) -> str:
 
 def _cold_oil(words: Amounts, numbers: Facts) -> str:
     return (
-        f"ΔP as read rose from {words.dp(numbers['before_bar'])} to {words.dp(numbers['now_bar'])} until "
-        f"{words.date(numbers['at_day'])} because the oil is colder, {_degC(words, numbers['now_degC'])} against "
+        f"ΔP as read rose from {words.dp(numbers['before_bar'])} about {words.date(numbers['before_day'])} to "
+        f"{words.dp(numbers['now_bar'])} on {words.date(numbers['at_day'])} because the oil is colder, {_degC(words, numbers['now_degC'])} against "
         f"{_degC(words, numbers['before_degC'])}: at {_degC(words, numbers['warm_degC'])} it would be "
         f"{words.dp(numbers['restated_now_bar'])}, before {words.dp(numbers['restated_before_bar'])}. The rise "
         "is cold oil, not dirt. Check first: the tank heater, the cooler and its valve."
@@ -92,7 +92,7 @@ def _cold_oil(words: Amounts, numbers: Facts) -> str:
 
 def _exponent(words: Amounts, numbers: Facts) -> str:
     return (
-        f"{numbers['exponent']:.1f} (± {numbers['se']:.1f}) by {numbers['readings']} readings from "
+        f"{numbers['exponent']:.2f} (± {numbers['se']:.2f}) by {numbers['readings']} readings from "
         f"{words.date(numbers['first_day'])} to {words.date(numbers['at_day'])}"
     )
 
@@ -123,8 +123,8 @@ def _by_flow(words: Amounts, numbers: Facts) -> str:
     flow = _range(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
     return (
         f"ΔP goes with the flow to the power {_exponent(words, numbers)}, at {flow}; an element's goes with the "
-        "power 1 and a restriction's with 2. Most of what is read is not the element's. Check first: valves, fittings and "
-        "check valves between the two tappings, the housing's ΔP as stated, and the flow reading."
+        "power 1 and a restriction's with 2. Most of what is read is not the element's. Check first: valves, "
+        "fittings and check valves between the two tappings, the housing's ΔP as stated, and the flow reading."
     )
 
 
@@ -132,8 +132,8 @@ def _not_by_flow(words: Amounts, numbers: Facts) -> str:
     flow = _range(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
     return (
         f"ΔP goes with the flow to the power {_exponent(words, numbers)}, at {flow}; an element's goes with the "
-        "power 1. What is noted as the flow is likely not the flow through this filter. Check first: which line the flow "
-        "is measured in, the flow meter, and branches between it and the filter."
+        "power 1. What is noted as the flow is likely not the flow through this filter. Check first: which line the "
+        "flow is measured in, the flow meter, and branches between it and the filter."
     )
 
 
@@ -142,8 +142,8 @@ def _two_levels(words: Amounts, numbers: Facts) -> str:
         f"ΔP goes to and fro between about {words.dp(numbers['low_bar'])} ({numbers['low_readings']} of "
         f"{numbers['readings']} readings) and {words.dp(numbers['high_bar'])}, {numbers['crossings']} times from "
         f"{words.date(numbers['first_day'])} to {words.date(numbers['at_day'])}: {numbers['times']:g} times as much "
-        "at one oil temperature, as with a flow that comes and goes. The flow is not noted. Check first: what the pump "
-        "and the valves do when it is read; read always in the same state of the machine, or note the flow."
+        "at one oil temperature, as with a flow that comes and goes. The flow is not noted. Check first: what the "
+        "pump and the valves do when it is read; read always in the same state of the machine, or note the flow."
     )
 
 
