@@ -39,11 +39,11 @@ LOOKS_BACK, LOOKS_BACK_D = 60, 400.0
 CHANGE_D = 0.5
 FIRST_LOOK = 2
 SUSPECT_SLOPE = 0.2
-FEWEST_FREEDOM = 8.0
+FEWEST_FREEDOM = 7.0
 COARSE_STEPS = 3.0
 """Below so many gauge steps in the middle of the readings, rounding is all that they have in common (ours)."""
 
-SURE_SDS = 2.5
+SURE_SDS = 2.25
 LEAST_MOVED_VISCOSITY, LEAST_MOVED_FLOW = 0.10, 0.04
 """Spread of ln viscosity (4 °C about) and of ln flow below which instruments' errors are most of it (ours)."""
 

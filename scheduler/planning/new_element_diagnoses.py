@@ -19,10 +19,13 @@ from scheduler.planning.condition import Condition
 from scheduler.planning.current_readings import CurrentReadings, current_readings, restated_log_sd, taken
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.duty import Duty
-from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.vocabulary import Place, Severity, TaskKind
 
 FIRST_READINGS = 6
+NEARLY = 0.1
+"""Of the clean ΔP, by which one reading of two may fall short of the limit (ours)."""
+
 AGREEING = 2
 
 ROUNDED_STEPS = 0.25
@@ -30,7 +33,7 @@ ROUNDED_STEPS = 0.25
 
 SURE_SDS = 2.0
 """So far beyond what is not known of the clean ΔP and of the readings, and outside of the check sheet's range in any
-case. By tests/measure/diagnosis_rules.py."""
+case. By tests/measure/reading_rules.py."""
 
 MISTAKEN_GRADES = 2
 """So many grades off is a drum taken for another; farther off nobody pours (ours)."""
@@ -52,16 +55,17 @@ _FINDINGS = (
     # dirt can only make more of it: too little is too little far into a life
     _Finding("new-element-shows-too-little", Severity.NOW, is_little=True, first_share=0.25, second_share=0.50),
     # up to here ΔP has risen by less than the range of a new element is wide (ours)
-    _Finding("new-element-shows-too-much", Severity.SOON, is_little=False, first_share=0.10, second_share=0.25),
+    _Finding("new-element-shows-too-much", Severity.SOON, is_little=False, first_share=0.15, second_share=0.33),
 )
 
 
 @dataclass(frozen=True, slots=True)
 class _Range:
-    """Of a table of readings (P, K): restated element ΔP that a new element shows at the least and at the most."""
+    """Of a table of readings (P, K): restated element ΔP of a new one at the least, at the most and in the middle."""
 
     least_bar: Floats
     most_bar: Floats
+    clean_bar: Floats
 
 
 def new_element_diagnoses(columns: PlantColumns, duty: Duty, condition: Condition) -> list[Diagnosis]:
@@ -90,9 +94,19 @@ def _of_one_kind(
     judged = np.concatenate([first, counted.from_end(AGREEING)[able][:, ::-1]], axis=1)
     expected = _range(columns, condition, able, judged)
     read_bar = taken(condition.element_dp_bar, judged)
-    outside = read_bar < expected.least_bar if finding.is_little else read_bar > expected.most_bar
-    for at in np.flatnonzero(outside.all(axis=1)).tolist():
+    for at in np.flatnonzero(_is_outside(read_bar, expected, is_little=finding.is_little)).tolist():
         yield _told(columns, condition, int(able[at]), finding, judged[at], expected, at)
+
+
+def _is_outside(read_bar: Floats, expected: _Range, *, is_little: bool) -> Flags:
+    """Of first and newest readings (P, 4): each pair is outside in the middle, and each reading nearly so by itself.
+
+    A pair of which one reading is grossly wrong is outside in the middle alone.
+    """
+    limit_bar = expected.least_bar if is_little else expected.most_bar
+    beyond = np.where(is_little, limit_bar - read_bar, read_bar - limit_bar) / np.maximum(expected.clean_bar, 1e-6)
+    pairs = beyond.reshape(len(beyond), 2, AGREEING).mean(axis=2)
+    return np.asarray((pairs > 0.0).all(axis=1) & (beyond > -NEARLY).all(axis=1))
 
 
 def _range(columns: PlantColumns, condition: Condition, able: Ints, judged: Ints) -> _Range:
@@ -107,7 +121,7 @@ def _range(columns: PlantColumns, condition: Condition, able: Ints, judged: Ints
     rounded_bar = ROUNDED_STEPS * shift_bar / SHIFT_IN_STEPS * restated
     least = np.minimum(np.exp(-SURE_SDS * log_sd), LEAST_OF_NOMINAL)
     most = np.maximum(np.exp(SURE_SDS * log_sd), MOST_OF_NOMINAL)
-    return _Range(least * clean_bar - rounded_bar, most * clean_bar + rounded_bar)
+    return _Range(least * clean_bar - rounded_bar, most * clean_bar + rounded_bar, clean_bar)
 
 
 def _told(

@@ -83,10 +83,11 @@ def _dead_gauge(words: Amounts, numbers: Facts) -> str:
 def _cold_oil(words: Amounts, numbers: Facts) -> str:
     return (
         f"ΔP as read rose from {words.dp(numbers['before_bar'])} about {words.date(numbers['before_day'])} to "
-        f"{words.dp(numbers['now_bar'])} on {words.date(numbers['at_day'])} because the oil is colder, {_degC(words, numbers['now_degC'])} against "
-        f"{_degC(words, numbers['before_degC'])}: at {_degC(words, numbers['warm_degC'])} it would be "
-        f"{words.dp(numbers['restated_now_bar'])}, before {words.dp(numbers['restated_before_bar'])}. The rise "
-        "is cold oil, not dirt. Check first: the tank heater, the cooler and its valve."
+        f"{words.dp(numbers['now_bar'])} on {words.date(numbers['at_day'])} because the oil is colder, "
+        f"{_degC(words, numbers['now_degC'])} against {_degC(words, numbers['before_degC'])}: at "
+        f"{_degC(words, numbers['warm_degC'])} it would be {words.dp(numbers['restated_now_bar'])}, before "
+        f"{words.dp(numbers['restated_before_bar'])}. The rise is cold oil, not dirt. Check first: the tank heater, "
+        "the cooler and its valve."
     )
 
 

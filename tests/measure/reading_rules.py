@@ -143,21 +143,23 @@ def _is_cold_oil(plant: SimulatedPlant, span: Span) -> bool:
     return dirt_log < 0.5 * float(np.log(span.numbers["now_bar"] / span.numbers["before_bar"]))
 
 
-def _print(measured: Measured) -> None:
-    print(f"{measured.years:.0f} position-years without a fault")
-    print("| code | spans | true | false a position-year |\n|---|---|---|---|")
+def lines_of(measured: Measured) -> Iterator[str]:
+    yield f"{measured.years:.0f} position-years without a fault"
+    yield "| code | spans | true | false a position-year |"
+    yield "|---|---|---|---|"
     for code in CODES:
         count, true = measured.alarms[code], measured.true[code]
         rate, se = count / measured.years, np.sqrt(max(count, 1)) / measured.years
-        print(f"| `{code}` | {count + true} | {true} | {rate:.4f} ± {se:.4f} |")
-    print(
-        "\n| fault | code | places | raised | read every 14 d or oftener | any of these codes |\n|---|---|---|---|---|---|"
-    )
+        yield f"| `{code}` | {count + true} | {true} | {rate:.4f} ± {se:.4f} |"
+    yield ""
+    yield "| fault | code | places | raised | of those read every 14 d or oftener | any of these codes |"
+    yield "|---|---|---|---|---|---|"
     for name, (code, _) in FAULTS.items():
         shares = (measured.raised[name], measured.often[name], measured.some[name])
         told = " | ".join(f"{each.share:.2f} ± {each.se:.2f}" for each in shares)
-        print(f"| {name} | `{code}` | {shares[0].of} | {told} |")
+        yield f"| {name} | `{code}` | {shares[0].of} | {told} |"
 
 
 if __name__ == "__main__":
-    _print(measure(*(int(each) for each in (*sys.argv[1:], 3, 901)[:2])))
+    plants, first_seed = (int(told) for told in [*sys.argv[1:], *("3", "901")[len(sys.argv) - 1 :]])
+    sys.stdout.writelines(f"{line}\n" for line in lines_of(measure(plants, first_seed)))
