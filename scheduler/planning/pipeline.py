@@ -35,6 +35,7 @@ from scheduler.planning.oil_care import oil_care
 from scheduler.planning.oil_kits import OilArrival, OilNeed, OilPick, OilShelf, oil_need, pick_oil
 from scheduler.planning.open_bypass import open_bypasses
 from scheduler.planning.plant_columns import Floats, PlantColumns
+from scheduler.planning.reading_diagnoses import reading_diagnoses
 from scheduler.planning.risk import accepted_risk
 from scheduler.planning.short_lives import short_lives
 from scheduler.planning.suction_diagnoses import suction_diagnoses
@@ -140,6 +141,7 @@ def judge(columns: PlantColumns, prior: ElementPrior | None) -> Judged:
     diagnoses += suction_diagnoses(columns, condition) + cold_bypasses(columns, condition, sightings)
     diagnoses += short_lives(columns, duty, condition, balance)
     diagnoses += open_bypasses(columns, duty, condition, cleanliness, balance)
+    diagnoses += reading_diagnoses(columns, duty, condition)
     return Judged(duty, condition, sightings, blamed_elements(cleanliness), tuple(diagnoses))
 
 

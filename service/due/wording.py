@@ -13,6 +13,7 @@ from scheduler.vocabulary import DisplayUnits, QuantityKind
 from service.due.care_wording import CARE_DIAGNOSES
 from service.due.cleanliness_wording import CLEANLINESS_DIAGNOSES, by_cleanliness
 from service.due.contamination_wording import CONTAMINATION_DIAGNOSES
+from service.due.reading_wording import READING_DIAGNOSES
 from service.due.system_wording import SYSTEM_DIAGNOSES
 from service.plant_store.time import from_day
 
@@ -352,6 +353,7 @@ _DIAGNOSES: dict[str, Callable[[Wording, Facts], str]] = {
     **CARE_DIAGNOSES,
     **CONTAMINATION_DIAGNOSES,
     **SYSTEM_DIAGNOSES,
+    **READING_DIAGNOSES,
     "nothing-known-fitted": lambda _words, _numbers: "Nothing is known to be fitted: look, and record it.",
     "no-terminal-dp": lambda _words, _numbers: (
         "ΔP is read, but no terminal, indicator or bypass ΔP is stated, so it cannot be judged."
