@@ -10,7 +10,7 @@ Rules that only restate what somebody noted (what is fitted, what was poured or 
 that was not at rest) have nothing to measure. Those of dirty oil's causes, of service and of water: see
 `cleanliness_causes`.
 
-Run: python tests/measure/diagnosis_rules.py [faulty places] [seed] [rule, or all]
+Run: python tests/measure/diagnosis_rules.py [faulty places] [seed] [dp, strainers, …, or all]
 """
 
 import sys
@@ -145,78 +145,91 @@ def _often_read(plant: SimulatedPlant, life: Life, _row: int) -> bool:
 
 
 def of_population(
-    code: str,
     says: Says,
     make: Callable[[bool], Population],
     days: Floats,
-    within_d: float,
     of: str,
-    fault: str,
-) -> Measured:
-    """A rule on places that are all alike: the healthy ones, and as many with the fault."""
+    told: Sequence[tuple[str, float, str]],
+) -> Iterator[Measured]:
+    """Rules (code, within how many days, fault) on places that are all alike: healthy ones, and as many faulty."""
     healthy, faulty = make(False), make(True)
     many = healthy.watched.positions if of == "position" else healthy.watched.systems
-    alarms = false_alarms(watch_by(says, healthy.watched, days), code, years_of(days, many), healthy.is_true)
-    found = power(watch_by(says, faulty.watched, days), code, faulty.faults, within_d)
-    return Measured(code, alarms, found, within_d, of, fault)
+    healthy_spans, faulty_spans = (watch_by(says, each.watched, days) for each in (healthy, faulty))
+    for code, within_d, words in told:
+        alarms = false_alarms(healthy_spans, code, years_of(days, many), healthy.is_true)
+        found = power(faulty_spans, code, faulty.faults, within_d)
+        yield Measured(code, alarms, found, within_d, of, words)
 
 
-def of_places(count: int, seed: int) -> Iterator[Measured]:
-    days = every(WEEK_D, FIRST, NOW + 1.0)
-    told = (
-        ("inlet-vacuum-near-limit", healthy_positions.strainers, 60.0, "the vacuum climbs to its limit in 30 days"),
-        ("trip-unconfirmed", healthy_positions.indicators, 60.0, "trips while warm, no temperature noted"),
+def of_strainers(count: int, seed: int) -> Iterator[Measured]:
+    yield from of_population(
+        by_readings,
+        lambda faulty: healthy_positions.strainers(np.random.default_rng([seed, faulty]), count, faulty=faulty),
+        every(WEEK_D, FIRST, NOW + 1.0),
+        "position",
+        [("inlet-vacuum-near-limit", 60.0, "the vacuum climbs to its limit in 30 days")],
     )
-    for code, make, within_d, words in told:
-        yield of_population(
-            *(code, by_readings),
-            lambda faulty, make=make: make(np.random.default_rng([seed, faulty]), count, faulty=faulty),  # type: ignore[misc]
-            *(days, within_d, "position", words),
-        )
+
+
+def of_indicators(count: int, seed: int) -> Iterator[Measured]:
+    yield from of_population(
+        by_readings,
+        lambda faulty: healthy_positions.indicators(np.random.default_rng([seed, faulty]), count, faulty=faulty),
+        every(WEEK_D, FIRST, NOW + 1.0),
+        "position",
+        [("trip-unconfirmed", 60.0, "trips while warm, no temperature noted")],
+    )
 
 
 def of_meters(count: int, seed: int) -> Iterator[Measured]:
     settings = replace(healthy_positions.METERED, systems=count)
     from_day = FIRST_DAY + settings.history_d
-    days = every(WEEK_D, from_day, from_day + settings.test_d)
-    told = (
+    for code, fault, within_d, words in (
         ("meter-reading-doubtful", healthy_positions.mistyped, 45.0, "one reading mistyped"),
         ("meter-stands-still", healthy_positions.stuck, 90.0, "the meter is stuck, ΔP is read on"),
-    )
-    for code, fault, within_d, words in told:
-        yield of_population(
-            *(code, by_hours),
+    ):
+        yield from of_population(
+            by_hours,
             lambda faulty, fault=fault: healthy_positions.meters(  # type: ignore[misc]
                 seed + faulty, fault if faulty else None, settings
             ),
-            *(days, within_d, "system", words),
+            every(WEEK_D, from_day, from_day + settings.test_d),
+            "system",
+            [(code, within_d, words)],
         )
 
 
-def of_oil(count: int, seed: int) -> Iterator[Measured]:
-    days = every(WEEK_D, FIRST, NOW + 1.0)
+def of_levels(count: int, seed: int) -> Iterator[Measured]:
+    """Once more on half as many with misread looks."""
     for misread, words in ((0.0, ""), (0.012, "; one look in 80 misread")):
-        yield of_population(
-            *("oil-level-low", by_oil),
+        yield from of_population(
+            by_oil,
             lambda faulty, misread=misread: healthy_oil.reservoirs(  # type: ignore[misc]
-                np.random.default_rng([seed, faulty]), count, faulty=faulty, misread_share=misread
+                np.random.default_rng([seed, faulty]),
+                count if misread == 0.0 else count // 2,
+                faulty=faulty,
+                misread_share=misread,
             ),
-            *(days, 45.0, "system", f"a fifth of the oil is lost in ten days{words}"),
+            every(WEEK_D, FIRST, NOW + 1.0),
+            "system",
+            [("oil-level-low", 45.0, f"a fifth of the oil is lost in ten days{words}")],
         )
-    monthly = every(MONTH_D, NOW - 365.0, NOW + 1.0)
-    for code, words in (
-        ("cleanliness-missed", "the usual count rises to 1.5 times the target's limit or more"),
-        ("cleanliness-one-bad-sample", "the same, within two samples"),
-    ):
-        yield of_population(
-            *(code, by_oil),
-            lambda faulty: healthy_oil.sampled(np.random.default_rng([seed, faulty]), count, faulty=faulty),
-            *(monthly, 150.0 if code == "cleanliness-missed" else 60.0, "system", words),
-        )
-    yield of_losses(count, seed)
 
 
-def of_losses(count: int, seed: int) -> Measured:
+def of_samples(count: int, seed: int) -> Iterator[Measured]:
+    yield from of_population(
+        by_oil,
+        lambda faulty: healthy_oil.sampled(np.random.default_rng([seed, faulty]), count, faulty=faulty),
+        every(MONTH_D, NOW - 365.0, NOW + 1.0),
+        "system",
+        [
+            ("cleanliness-missed", 150.0, "the usual count rises to 1.5 times the target's limit or more"),
+            ("cleanliness-one-bad-sample", 60.0, "the same"),
+        ],
+    )
+
+
+def of_losses(count: int, seed: int) -> Iterator[Measured]:
     """Through the whole pass; `oil_loss` tells by habit and number of top-ups."""
     habits = [oil_loss.at_the_mark, oil_loss.on_rounds, oil_loss.whole_pails]
     years = every(MONTH_D, FIRST + BEFORE_D, FIRST + 3.0 * YEAR_D)
@@ -230,16 +243,19 @@ def of_losses(count: int, seed: int) -> Measured:
     )
     days = every(MONTH_D, FIRST + 200.0, FIRST + 440.0)
     found = power(watch_by(by_oil, faulty.watched, days), "oil-loss-rising", faulty.faults, 150.0)
-    return Measured(
+    yield Measured(
         "oil-loss-rising", alarms, found, 150.0, "system", "the loss triples after 8 top-ups, a month apart"
     )
 
 
 RULES: dict[str, Callable[[int, int], Iterator[Measured]]] = {
     "dp": of_dp,
-    "places": of_places,
+    "strainers": of_strainers,
+    "indicators": of_indicators,
     "meters": of_meters,
-    "oil": of_oil,
+    "levels": of_levels,
+    "samples": of_samples,
+    "losses": of_losses,
 }
 
 

@@ -37,11 +37,14 @@ def healthy() -> tuple[SimulatedPlant, list[Span], float]:
 
 @pytest.mark.parametrize("code", ["dp-fell-without-change", "bypass-open-warm"])
 def test_healthy_elements_are_left_alone(code: str, healthy: tuple[SimulatedPlant, list[Span], float]) -> None:
-    """Goal 0.02 a position-year; at most 2 of 0.7 to be expected. No ΔP falls; past its terminal one may bypass."""
+    """Goal 0.02 a position-year, so that 0.9 may be expected; with each reading at the bypass believed at once 2.
+
+    No element's ΔP falls; past its terminal one may well stand at the bypass.
+    """
     plant, spans, years = healthy
     is_true = is_past_terminal(plant) if code == "bypass-open-warm" else lambda _span: False
     assert years > 30.0
-    assert false_alarms(spans, code, years, is_true).count <= 2
+    assert false_alarms(spans, code, years, is_true).count <= 1
 
 
 @pytest.mark.parametrize(
