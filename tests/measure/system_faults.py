@@ -39,6 +39,9 @@ from tests.measure.suction_positions import SuctionFault
 from tests.planning.small_plant import NOW
 
 SEED = 901
+POSITIONS_OF_A_PLANT = 100
+"""About so many a simulated plant has."""
+
 TIMES = 2.5
 """So much more dirt than before, in a system or in one filter."""
 
@@ -59,7 +62,7 @@ class Row:
         return f"| `{self.code}` | {self.of} | {told} |"
 
 
-def suction(count: int, seed: int, *, step_d: float = 10.0) -> Iterator[Row]:
+def suction(count: int, seed: int, *, step_d: float = 15.0) -> Iterator[Row]:
     cold, line = "vacuum-too-high-when-cold", "vacuum-up-strainer-clean"
     sound, days = _suction(count, seed, SuctionFault.NONE, every(step_d, NOW - 500.0, NOW + 1.0))
     for code in (cold, line):
@@ -85,7 +88,7 @@ def _suction(
     return (sides, watch(watched, days)), days
 
 
-def cold(count: int, seed: int, *, step_d: float = 14.0) -> Iterator[Row]:
+def cold(count: int, seed: int, *, step_d: float = 28.0) -> Iterator[Row]:
     code, days = "bypass-opens-when-cold-only", every(step_d, NOW - 365.0, NOW + 1.0)
     for bypasses in (False, True):
         rng = np.random.default_rng([seed, 2, bypasses])
@@ -118,11 +121,11 @@ def cold(count: int, seed: int, *, step_d: float = 14.0) -> Iterator[Row]:
         yield Row(code, "bypassing at starts, within 60 d of the first seen", power(spans, code, faults, 60.0))
 
 
-def lives(count: int, seed: int, *, step_d: float = 50.0, plants: int = 4) -> Iterator[Row]:
-    """`plants` sound ones, and as many with faults as hold `count` of each fault."""
+def lives(count: int, seed: int, *, step_d: float = 50.0) -> Iterator[Row]:
+    """As many sound plants as hold `count` positions, and as many with faults as hold `count` of each."""
     code, sound, years = "lives-run-short", 0, 0.0
     laws = list(LAWS)
-    for turn in range(plants):
+    for turn in range(-(-count // POSITIONS_OF_A_PLANT)):
         plant = simulate(laws[turn % len(laws)], seed + turn, LONG_TEST)
         spans, days = _watched(plant, step_d)
         years += years_of(days, len(plant.places))
