@@ -55,13 +55,13 @@ FLOW_SHARE = 1.1
 RUNNING_LOAD = 0.5
 """By its ΔP the running element must hold so much of its load, or the lives before still speak for it (ours)."""
 
-MOST_OF_A_TYPE = 60
+MOST_OF_A_TYPE = 40
 """Of other positions the newest lives of a type: more tell a type's mean no better than it is needed (ours)."""
 
 LEAST_WITHIN_LOG_SD = 0.15
 """Of a life's own: what a pass has learned of it from ΔP is the least that two lives may differ by (ours)."""
 
-_ROUNDS, _SPREADS_AS_KNOWN = 8, 1e6
+_ROUNDS, _SPREADS_AS_KNOWN = 4, 1e6
 _NEEDS_READINGS, _LAST = 3, 3
 
 

@@ -57,7 +57,7 @@ _LEVEL_MOVES = 0.06
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """Vacuum readings (N,) of places (P,) that count, by place and time; static is the head, NaN where not told."""
+    """Vacuum readings (N,) of places (P,) that count, by place and time; static: the head, NaN where not told."""
 
     row: Ints
     owner: Ints

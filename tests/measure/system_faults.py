@@ -2,7 +2,7 @@
 it.
 
 Sound and faulty plants of `suction_positions`, `cold_starting`, `simulated_plants` with `shortened_lives`, and
-`contaminated_systems`; all looked at by the stages of a pass (`rule_watch`). Rules were tuned on seeds 11 to 13.
+`contaminated_systems`; looked at by the stages of a pass that the rules need. Rules were tuned on seeds 11 to 13.
 
 Run: python tests/measure/system_faults.py [all, suction, cold, lives or dirty] [positions a fault] [seed]
 """
@@ -16,7 +16,13 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # so that it also runs as a plain script
-from scheduler.planning.plant_columns import Floats
+from scheduler.planning.cold_bypass import cold_bypasses
+from scheduler.planning.condition import assess_condition
+from scheduler.planning.diagnoses import Diagnosis
+from scheduler.planning.duty import Duty
+from scheduler.planning.indicator import sightings_of
+from scheduler.planning.plant_columns import Floats, PlantColumns
+from scheduler.planning.suction_diagnoses import suction_diagnoses
 from scheduler.statistics.contamination_causes import Cause
 from tests.measure import cold_starting, contaminated_systems, suction_positions
 from tests.measure.rule_watch import (
@@ -30,15 +36,19 @@ from tests.measure.rule_watch import (
     of_simulated,
     power,
     watch,
+    watch_by,
     years_of,
 )
 from tests.measure.shortened_lives import LONG_TEST, with_bigger_share, with_more_dirt
 from tests.measure.simulated_plants.laws import LAWS
 from tests.measure.simulated_plants.machine import SimulatedPlant, simulate
 from tests.measure.suction_positions import SuctionFault
-from tests.planning.small_plant import NOW
+from tests.planning.small_plant import NOW, life_of, prior_of_life
 
 SEED = 901
+POSITIONS_OF_A_PLANT = 100
+"""About so many a simulated plant has."""
+
 TIMES = 2.5
 """So much more dirt than before, in a system or in one filter."""
 
@@ -59,13 +69,26 @@ class Row:
         return f"| `{self.code}` | {self.of} | {told} |"
 
 
+def by_readings_alone(columns: PlantColumns) -> Sequence[Diagnosis]:
+    """The rules of suction sides and cold starts: no hours are told, so that nothing is forecast."""
+    unknown = [np.full(many, np.nan) for many in (len(columns.positions.code), len(columns.dp.day))]
+    of_lives = [np.full(many, np.nan) for many in (len(columns.lives.position), len(columns.life_dp.day))]
+    flows = np.ones(len(columns.positions.code), dtype=bool)
+    duty = Duty((), unknown[0], unknown[0], flows, unknown[1], *of_lives, *([unknown[0]] * 3))
+    told = prior_of_life(columns, life_of(3000.0, positions=len(flows)))
+    condition = assess_condition(columns, duty, told)
+    return suction_diagnoses(columns, condition) + cold_bypasses(columns, condition, sightings_of(columns, condition))
+
+
 def suction(count: int, seed: int, *, step_d: float = 10.0) -> Iterator[Row]:
     cold, line = "vacuum-too-high-when-cold", "vacuum-up-strainer-clean"
     sound, days = _suction(count, seed, SuctionFault.NONE, every(step_d, NOW - 500.0, NOW + 1.0))
     for code in (cold, line):
         yield Row(code, "sound", false_alarms(sound[1], code, years_of(days, count)))
     for code, fault, within_d in ((cold, SuctionFault.COLD, 120.0), (line, SuctionFault.LINE, 60.0)):
-        (sides, spans), _ = _suction(count, seed + 1, fault, every(step_d, NOW - 245.0, NOW + 1.0))
+        # of those whose strainer gets dirty half are too new to have been looked at for so long
+        many = 2 * count if fault is SuctionFault.COLD else count
+        (sides, spans), _ = _suction(many, seed + 1, fault, every(step_d, NOW - 245.0, NOW + 1.0))
         faults = [
             Fault(row // suction_positions.OF_A_SYSTEM, row, side.fault_day)
             for row, side in enumerate(sides)
@@ -82,20 +105,21 @@ def _suction(
     sides = suction_positions.simulated_suctions(np.random.default_rng([seed, 1]), count, fault)
     systems = -(-count // suction_positions.OF_A_SYSTEM)
     watched = Watched(lambda day: suction_positions.as_plant(sides, day), count, systems)
-    return (sides, watch(watched, days)), days
+    return (sides, watch_by(by_readings_alone, watched, days)), days
 
 
 def cold(count: int, seed: int, *, step_d: float = 14.0) -> Iterator[Row]:
     code, days = "bypass-opens-when-cold-only", every(step_d, NOW - 365.0, NOW + 1.0)
     for bypasses in (False, True):
         rng = np.random.default_rng([seed, 2, bypasses])
-        filters = cold_starting.simulated_filters(rng, count, bypasses=bypasses)
+        many = 3 * count // 2 if bypasses else count
+        filters = cold_starting.simulated_filters(rng, many, bypasses=bypasses)
         known = Watched(
             lambda day, filters=filters: cold_starting.as_plant(filters, day),  # type: ignore[misc]
-            count,
-            -(-count // cold_starting.OF_A_SYSTEM),
+            many,
+            -(-many // cold_starting.OF_A_SYSTEM),
         )
-        spans = watch(known, days)
+        spans = watch_by(by_readings_alone, known, days)
 
         def opened(span: Span, filters: list[cold_starting.ColdStarting] = filters) -> bool:
             return any(
@@ -118,11 +142,11 @@ def cold(count: int, seed: int, *, step_d: float = 14.0) -> Iterator[Row]:
         yield Row(code, "bypassing at starts, within 60 d of the first seen", power(spans, code, faults, 60.0))
 
 
-def lives(count: int, seed: int, *, step_d: float = 50.0, plants: int = 4) -> Iterator[Row]:
-    """`plants` sound ones, and as many with faults as hold `count` of each fault."""
+def lives(count: int, seed: int, *, step_d: float = 50.0) -> Iterator[Row]:
+    """As many sound plants as hold `count` positions, and as many with faults as hold `count` of each."""
     code, sound, years = "lives-run-short", 0, 0.0
     laws = list(LAWS)
-    for turn in range(plants):
+    for turn in range(-(-count // POSITIONS_OF_A_PLANT)):
         plant = simulate(laws[turn % len(laws)], seed + turn, LONG_TEST)
         spans, days = _watched(plant, step_d)
         years += years_of(days, len(plant.places))
