@@ -336,6 +336,13 @@ def test_a_cause_explains_its_own_position_only_and_zero_leaves_an_element_that_
     assert without_the_explained([little, finding("oil-cold-not-dirt"), sensor]) == [sensor]
 
 
+def test_frozen_oil_and_a_machine_that_stood_disturb_no_rule() -> None:
+    """At −60 °C the viscosity law has no number; warnings are errors here."""
+    degC, flow_lpm = [-60.0, 50.0, 51.0, 49.0] * 4, [100.0, 0.0, 95.0, 105.0] * 4
+    readings = weekly([0.4, 0.0, 0.39, 0.42] * 4, degC, flow_lpm)
+    assert said(Position(fitted_day=NOW - 120.0, terminal_dp_bar=2.5, readings=readings)) == {}
+
+
 def test_nothing_is_said_of_a_position_without_readings_or_out_of_use() -> None:
     assert said(Position(), systems=[System()]) == {}
     assert said(Position(fitted=None, readings=weekly([0.1, 0.1]))) == {}
