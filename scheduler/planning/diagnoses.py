@@ -29,11 +29,27 @@ DROP_SHARE = 0.35
 NEAR_VACUUM_SHARE = 0.85
 """From here of the limit on the inlet vacuum is told (ours)."""
 
+VACUUM_JUMP = 1.7
+"""A vacuum near the limit is believed at once up to so many times the highest of the `BEFORE_IT` before it: strainers
+clog by less from one reading to the next, and what is misread is so by a factor of two or ten (ours)."""
+
 STANDS_STILL_D = 14.0
 """A meter that shows the same for two weeks while ΔP readings go on (ours)."""
 
 _SUSPECT_FOR_D = 60.0
 """How long a meter reading that was left out is spoken of (ours)."""
+
+HALFWAY_TO_BYPASS = 0.5
+"""A reading at the bypass setting is believed at once where one of the `BEFORE_IT` before it reached half of
+that: one in a hundred readings is misread by a factor of two or ten, fewer elements double within a week (ours)."""
+
+BEFORE_IT = 3
+
+RISES_UNSEEN_D = 45.0
+"""After so long without a reading an element may have come up to the bypass setting from anywhere (ours)."""
+
+OPEN_BYPASS_HOLDS = 2.0
+"""Of its setting; an open bypass lets no more stand across the assembly, a reading beyond it is a slip (ours)."""
 
 _NOT_BELIEVED = frozenset({ReadingOutcome.BACKWARD, ReadingOutcome.JUMP, ReadingOutcome.IMPOSSIBLE})
 
@@ -142,15 +158,18 @@ def _no_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 
 
 def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
-    """The newest warm reading stands at the bypass setting: oil goes round unfiltered now."""
+    """The newest warm reading stands at the bypass setting: oil goes round unfiltered now.
+
+    One reading is enough where the element was on its way there; otherwise a slip is likelier until a second says so.
+    """
     rows = seen.readings_of(position)
     gates = seen.condition.gate[rows]
     telling = rows[np.isin(gates, [Gate.BYPASS_OPEN, Gate.USABLE, Gate.BELOW_RESOLUTION])]
     telling = telling[seen.condition.viscosity_ratio[telling] <= WARM_VISCOSITY_RATIO]
     opens = seen.condition.gate[telling] == Gate.BYPASS_OPEN
-    # A reading whose temperature nobody noted may be a cold start: it takes two of them in a row.
-    is_warm = np.isfinite(seen.columns.dp.oil_temperature_degC[telling])
-    if len(telling) and opens[-1] and (is_warm[-1] or opens[-2:].sum() == 2):
+    if not len(telling) or not opens[-1]:
+        return
+    if opens[-2:].sum() == 2 or _was_on_its_way(seen, position, telling):
         last = int(telling[-1])
         yield seen.of_position(
             position,
@@ -161,6 +180,26 @@ def _runs_unfiltered(seen: _Seen, position: int) -> Iterator[Diagnosis]:
             bypass_dp_bar=float(seen.columns.positions.bypass_dp_bar[position]),
             at_day=float(seen.columns.dp.day[last]),
         )
+
+
+def _was_on_its_way(seen: _Seen, position: int, telling: np.ndarray[Any, np.dtype[np.intp]]) -> bool:
+    """Whether the newest of the telling readings can stand at the bypass setting on its word alone.
+
+    Not where nobody noted its temperature, which may be a cold start's, and not beyond what an open bypass lets
+    stand. Else where an indicator bears it out, a reading shortly before stood high already, or none was taken since.
+    """
+    last = int(telling[-1])
+    bypass_dp_bar = float(seen.columns.positions.bypass_dp_bar[position])
+    dp_bar = float(seen.condition.assembly_dp_bar[last])
+    if np.isnan(seen.columns.dp.oil_temperature_degC[last]) or dp_bar > OPEN_BYPASS_HOLDS * bypass_dp_bar:
+        return False
+    sighting, before = seen.sightings.get(position), telling[-1 - BEFORE_IT : -1]
+    borne_out = sighting is not None and sighting.is_certain
+    if borne_out or not len(before):
+        return borne_out
+    stood_high = seen.condition.assembly_dp_bar[before].max() >= HALFWAY_TO_BYPASS * bypass_dp_bar
+    long_ago = seen.columns.dp.day[last] - seen.columns.dp.day[before[-1]] > RISES_UNSEEN_D
+    return bool(stood_high or long_ago)
 
 
 def _opens_when_cold(seen: _Seen, position: int) -> Iterator[Diagnosis]:
@@ -217,7 +256,7 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
         return
     limit = float(vacuum_limit_bar(seen.columns.positions.vacuum_limit_bar[position]))
     last = float(seen.columns.dp.vacuum_bar[known[-1]])
-    if last >= NEAR_VACUUM_SHARE * limit:
+    if last >= NEAR_VACUUM_SHARE * limit and _may_be_so_high(seen, known):
         severity = Severity.NOW if last >= limit else Severity.SOON
         yield seen.of_position(
             position,
@@ -227,6 +266,18 @@ def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:
             limit_bar=limit,
             at_day=float(seen.columns.dp.day[known[-1]]),
         )
+
+
+def _may_be_so_high(seen: _Seen, known: np.ndarray[Any, np.dtype[np.intp]]) -> bool:
+    """Whether the newest vacuum can be believed on its word alone: noted with cold oil, which explains it, or in line
+    with the warm ones before, or after a long time without any. A second near the limit settles it."""
+    is_cold = seen.condition.viscosity_ratio[known] > WARM_VISCOSITY_RATIO
+    last, before = int(known[-1]), known[:-1][~is_cold[:-1]][-BEFORE_IT:]
+    if is_cold[-1] or not len(before):
+        return True
+    vacuum_bar, day = seen.columns.dp.vacuum_bar, seen.columns.dp.day
+    in_line = vacuum_bar[last] <= VACUUM_JUMP * vacuum_bar[before].max()
+    return bool(in_line or day[last] - day[before[-1]] > RISES_UNSEEN_D)
 
 
 _POSITION_RULES: tuple[Callable[[_Seen, int], Iterator[Diagnosis]], ...] = (

@@ -55,6 +55,8 @@ class OilSystem:
     fitted_day: float
     readings: tuple[sp.Reading, ...]
     has_dp: bool
+    count_per_mL: np.ndarray
+    """What was truly in the reservoir, of each day (DAYS, 3)."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def simulated_system(
         fitted_day=lives[-1][0],
         readings=lives[-1][3],
         has_dp=has_dp,
+        count_per_mL=count,
     )
 
 

@@ -7,17 +7,25 @@ Healthy plants give `false_alarms`, plants of which every position was given one
 A span that is true is no false alarm: the caller says which are, from the truth that the simulator knows.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from scheduler.planning.cleanliness import assess_cleanliness
+from scheduler.planning.cleanliness_diagnoses import cleanliness_diagnoses
+from scheduler.planning.condition import assess_condition
+from scheduler.planning.diagnoses import Diagnosis, diagnose
+from scheduler.planning.duty import Duty, assess_duty
+from scheduler.planning.indicator import sightings_of
+from scheduler.planning.oil_care import oil_care
 from scheduler.planning.pipeline import judge
-from scheduler.planning.plant_columns import Floats, PlantColumns
+from scheduler.planning.plant_columns import Floats, MeterRows, PlantColumns
 from scheduler.statistics.condition_forecast import ElementPrior
 from tests.measure.simulated_plants.as_known import as_known
 from tests.measure.simulated_plants.machine import Life, SimulatedPlant
+from tests.planning.small_plant import life_of, prior_of_life
 
 YEAR_D = 365.25
 ALARM_GOAL_PER_YEAR = 0.02
@@ -101,33 +109,76 @@ def every(days: float, from_day: float, until_day: float) -> Floats:
     return np.asarray(np.arange(from_day, until_day, days))
 
 
+Says = Callable[[PlantColumns], Sequence[Diagnosis]]
+"""What stands on a day."""
+
+
 def watch(
     plant: Watched, days: Iterable[float], *, prior: ElementPrior | None = None, learn_every_d: float = np.inf
 ) -> list[Span]:
-    """What stood on each of these days, as spans in order of raising.
+    """What a pass would have said on each of these days, as spans in order of raising.
 
     What lives teach is learned at the first look, and again after `learn_every_d`: the rules hardly need it. Given a
     `prior`, nothing is learned.
     """
-    return spans_of(_looks(plant, days, prior, learn_every_d))
+    known_prior, next_learning = prior, np.inf if prior is not None else -np.inf
+
+    def says(columns: PlantColumns) -> Sequence[Diagnosis]:
+        nonlocal known_prior, next_learning
+        if columns.as_of_day >= next_learning:
+            known_prior = judge(_all_fitted(columns), None).condition.prior
+            next_learning = columns.as_of_day + learn_every_d
+        return judge(columns, known_prior).diagnoses
+
+    return watch_by(says, plant, days)
 
 
-def _looks(
-    plant: Watched, days: Iterable[float], prior: ElementPrior | None, learn_every_d: float
-) -> Iterator[tuple[float, list[Span]]]:
-    next_learning = np.inf if prior is not None else -np.inf
-    for day in days:
-        columns = plant.known(float(day))
-        if day >= next_learning:
-            prior, next_learning = judge(_all_fitted(columns), None).condition.prior, day + learn_every_d
-        found = judge(columns, prior).diagnoses
-        yield (
+def watch_by(says: Says, plant: Watched, days: Iterable[float]) -> list[Span]:
+    """The same by some of a pass's stages, where a rule needs no others: ten times as fast without forecasts."""
+    return spans_of(
+        (
             float(day),
             [
                 Span(each.code, each.system, each.position, float(day), None, each.severity.value, each.numbers)
-                for each in found
+                for each in says(plant.known(float(day)))
             ],
         )
+        for day in days
+    )
+
+
+def by_readings(columns: PlantColumns) -> Sequence[Diagnosis]:
+    """The rules of ΔP, vacuum and indicators: no hours are told, so that nothing is forecast."""
+    positions, readings, lives = len(columns.positions.code), len(columns.dp.day), len(columns.lives.removed_day)
+    unknown = np.full(positions, np.nan)
+    duty = Duty(
+        *((), unknown, unknown, np.ones(positions, dtype=bool)),
+        *(np.full(readings, np.nan), np.full(lives, np.nan), np.full(len(columns.life_dp.day), np.nan)),
+        *(unknown, unknown, unknown),
+    )
+    no_meters = MeterRows(
+        *(np.zeros(0, dtype=np.intp), (), (), np.zeros(1, dtype=np.intp), np.zeros(0), np.zeros(0)),
+        *(np.zeros(0, dtype=np.intp), np.zeros(0, dtype=bool)),
+    )
+    return _by(replace(columns, meters=no_meters), duty)
+
+
+def by_hours(columns: PlantColumns) -> Sequence[Diagnosis]:
+    """The rules of meters, and those of the readings that are taken with them."""
+    duty = assess_duty(columns)
+    return _by(columns, replace(duty, run_h=np.full(len(duty.run_h), np.nan)))
+
+
+def _by(columns: PlantColumns, duty: Duty) -> Sequence[Diagnosis]:
+    prior = prior_of_life(columns, life_of(3000.0, positions=len(columns.positions.code)))
+    condition = assess_condition(columns, duty, prior)
+    return diagnose(columns, duty, condition, sightings_of(columns, condition))
+
+
+def by_oil(columns: PlantColumns) -> Sequence[Diagnosis]:
+    """The rules of samples against their target, of levels and of top-ups."""
+    cleanliness = assess_cleanliness(columns)
+    return cleanliness_diagnoses(cleanliness) + oil_care(columns, cleanliness)
 
 
 def _all_fitted(columns: PlantColumns) -> PlantColumns:
@@ -208,16 +259,16 @@ def with_fault(
     rng = np.random.default_rng(seed)
     lives, faults = list(plant.lives), []
     for place in range(len(plant.places)):
-        may = [
+        rooms = [
             (index, row)
             for index, life in enumerate(plant.lives)
             if life.place == place
             for row in range(before, len(life.day) - after + 1)
             if between[0] <= life.day[row] < between[1] and once(plant, life, row)
         ]
-        if not may:
+        if not rooms:
             continue
-        index, row = may[int(rng.integers(len(may)))]
+        index, row = rooms[int(rng.integers(len(rooms)))]
         life = plant.lives[index]
         lives[index] = change(rng, plant, life, row)
         start_day = float(life.day[row]) - 1e-6

@@ -3,10 +3,14 @@
 import numpy as np
 import pytest
 
+from scheduler.planning.pipeline import judge
 from tests.measure.rule_watch import (
     Fault,
     Span,
     Watched,
+    by_hours,
+    by_oil,
+    by_readings,
     every,
     false_alarms,
     of_simulated,
@@ -19,7 +23,10 @@ from tests.measure.rule_watch import (
 )
 from tests.measure.simulated_plants.machine import FIRST_DAY, simulate
 from tests.measure.simulated_plants.settings import Settings
-from tests.planning.small_plant import NOW, Position, Reading, assess, plant
+from tests.planning.small_plant import NOW, Position, Reading, assess, life_of, plant, prior_of_life
+from tests.planning.test_diagnoses import faulty
+
+STAGES = (by_readings, by_hours, by_oil)
 
 
 def span(day: float, position: int = 0, code: str = "a-code") -> Span:
@@ -71,3 +78,14 @@ def test_a_fault_changes_what_is_noted_from_its_day_on_and_nothing_before() -> N
         else:
             assert not len(changed)
     assert of_simulated(faulty).positions == len(healthy.places)
+
+
+def test_a_rules_own_stages_say_what_the_whole_pass_says() -> None:
+    """Of a plant with every fault of readings, and a meter that cannot be right."""
+    columns = faulty()
+    prior = prior_of_life(columns, life_of(3000.0, positions=len(columns.positions.code)))
+    passed = {(each.code, each.position) for each in judge(columns, prior).diagnoses}
+    of_readings, of_hours, of_oil = ({(each.code, each.position) for each in by(columns)} for by in STAGES)
+    assert len(of_readings) >= 7
+    assert of_readings < of_hours == passed
+    assert of_oil == set()

@@ -13,6 +13,7 @@ from scipy import integrate, stats
 from scheduler.statistics.cleanliness_evidence import (
     BOTTLE_LOG_SD,
     COUNTER_LOG_SD,
+    MISSED_BY_NEWEST_PROBABILITY,
     MISSED_PROBABILITY,
     PRIOR_LOG_SD,
     RATIO_LOG_SD,
@@ -160,8 +161,17 @@ def test_a_dirty_bottle_among_fair_samples_is_no_dirty_oil(counts: tuple[float, 
 
 
 def test_an_old_dirty_bottle_does_not_hide_three_bad_samples() -> None:
-    judged = of_counts(2_000.0, 10.0, 113.0, 113.0, 113.0)
+    judged = of_counts(2_000.0, 10.0, 125.0, 125.0, 125.0)
     assert (said(judged), judged.used[0]) == (Evidence.MISSED, 3)
+
+
+def test_the_newest_three_have_to_be_surer_where_older_ones_are_left_out() -> None:
+    """Of three windows and three sizes the clearest is taken, so that chance has more ways."""
+    little = (105.0, 105.0, 105.0)
+    assert MISSED_PROBABILITY < of_counts(*little).probability[0] < MISSED_BY_NEWEST_PROBABILITY
+    assert said(of_counts(*little)) is Evidence.MISSED
+    assert said(of_counts(50.0, *little)) is Evidence.ONE_BAD
+    assert said(of_counts(50.0, *little, 105.0)) is Evidence.MISSED
 
 
 def test_three_bad_samples_are_seen_before_the_good_ones_have_left_the_window() -> None:
