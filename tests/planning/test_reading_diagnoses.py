@@ -1,6 +1,7 @@
 """What ΔP readings say of gauge, sensors, oil and a new element: each rule on data with the fault and without."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,10 +20,13 @@ from tests.planning.small_plant import (
     Position,
     Reading,
     System,
+    life_of,
     only_plain,
     plant,
+    prior_of_life,
 )
 
+USUAL_LIFE_H = 2000.0
 CLEAN_BAR = 0.30  # of the small plant's element at 100 L/min and 50 °C
 WALTHER = walther_constants(46.0, 6.8)  # its oil
 
@@ -35,7 +39,10 @@ def thicker(oil_temperature_degC: float | np.ndarray) -> np.ndarray:
 def said(*positions: Position, **more: object) -> dict[str, Diagnosis]:
     columns = plant(*positions, **more)  # type: ignore[arg-type]
     duty = assess_duty(columns)
-    return {each.code: each for each in reading_diagnoses(columns, duty, assess_condition(columns, duty))}
+    # without lives there is nothing to learn, and with run hours a forecast that no rule asks for
+    prior = None if "lives" in more else prior_of_life(columns, life_of(USUAL_LIFE_H, positions=len(positions)))
+    condition = assess_condition(columns, replace(duty, run_h=np.full(len(positions), NAN)), prior)
+    return {each.code: each for each in reading_diagnoses(columns, duty, condition)}
 
 
 def weekly(
