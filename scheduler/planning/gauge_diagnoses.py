@@ -60,8 +60,10 @@ LEFT_SHARE, LEFT_LOG = 0.40, 0.30
 """Of such a rise what may be left when it is restated, as a share and as a ratio (ours)."""
 
 BY_VISCOSITY_SHARE = 0.6
-LOOKS_BACK, FEWEST_BEFORE = 14, 3
-WARM_RATIO = 1.3
+"""Of the rise, as logarithms: so much at least the viscosity has to explain (ours)."""
+
+LOOKS_BACK, FEWEST_BEFORE, WARM_RATIO = 14, 3, 1.3
+"""Among so many newest readings the two new ones and three at least with oil near its warm viscosity (ours)."""
 
 
 @dataclass(frozen=True, slots=True)

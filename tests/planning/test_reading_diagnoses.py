@@ -275,7 +275,7 @@ def test_a_temperature_that_is_not_the_oils_is_told_by_the_power_of_the_viscosit
 
 
 def test_a_neighbouring_grade_hardly_changes_the_power() -> None:
-    """ISO VG 68 with 8.7 mm²/s at 100 °C beside VG 46 with 6.8, both of viscosity index 100 about (ISO 2909)."""
+    """ISO VG 68 with 8.7 mm²/s at 100 °C beside VG 46 with 6.8, both of viscosity index 100 about (from memory)."""
     other = walther_constants(68.0, 8.7)
     between = [float(np.log(np.divide(*viscosity_at([25.0, 50.0], *oil)))) for oil in (WALTHER, other)]
     assert 1.0 < between[1] / between[0] < 1.1
