@@ -21,6 +21,9 @@ from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 LN_VISCOSITY_PER_K = 0.045
 """About 40 to 50 °C the usual hydraulic oils thin by 4 to 5 % a kelvin (ASTM D341 for ISO VG 32 to 68)."""
 
+FROZEN_RATIO = 1e4
+"""Oil so many times as viscous as warm does not flow; the law makes it infinite, and with that nobody can reckon."""
+
 
 @dataclass(frozen=True, slots=True)
 class CurrentReadings:
@@ -85,7 +88,7 @@ def restated_log_sd(columns: PlantColumns, condition: Condition) -> Floats:
     slope_sd = np.hypot(warm.viscosity_slope_sd, np.where(np.isnan(warm.housing_dp_bar), UNSPLIT_SLOPE_SD, 0.0))
     by_viscosity = np.hypot(
         LN_VISCOSITY_PER_K * np.where(unknown_degC, ASSUMED_TEMPERATURE_SD_K, TEMPERATURE_SD_K),
-        np.repeat(slope_sd, count) * np.log(condition.viscosity_ratio),
+        np.repeat(slope_sd, count) * np.log(np.minimum(condition.viscosity_ratio, FROZEN_RATIO)),
     )
     by_flow = np.where(unknown_lpm, ASSUMED_FLOW_SD, FLOW_SD)
     return np.asarray(np.sqrt(by_viscosity**2 + by_flow**2 + GAUGE_SD**2 + RESTATING_SD**2))

@@ -16,6 +16,7 @@ from scheduler.engineering.pressure_drop import SHIFT_IN_STEPS
 from scheduler.engineering.reading_gate import Gate
 from scheduler.planning.condition import Condition
 from scheduler.planning.current_readings import (
+    FROZEN_RATIO,
     CurrentReadings,
     current_readings,
     flow_ratio,
@@ -23,7 +24,7 @@ from scheduler.planning.current_readings import (
     taken,
 )
 from scheduler.planning.diagnoses import Diagnosis
-from scheduler.planning.plant_columns import Floats, Ints, PlantColumns
+from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.vocabulary import Place, Severity, TaskKind
 
 SAME_STEPS = 0.55
@@ -36,6 +37,12 @@ HONEST_LOG_CHANCE = -9.2
 HONEST_LOG_SDS = (0.02, 0.04, 0.08, 0.16, 0.32)
 """Scatter that an honest reading may have about its state; the most favourable counts, for how carefully a plant
 reads is not known."""
+
+NOTED_LOG_SD = 0.12
+"""Of a restated reading whose temperature and flow were both noted, about (`restated_log_sd`)."""
+
+LEAST_CHANCE = 0.01
+"""No single reading says more against a gauge than that it is one in a hundred: people note wrong temperatures."""
 
 FEWEST_ZEROS, FEWEST_ZEROS_WITHOUT_FLOW = 3, 5
 """Zero with a measured flow; and where nobody measured it, when the machine may have stood (ours)."""
@@ -53,8 +60,10 @@ LEFT_SHARE, LEFT_LOG = 0.40, 0.30
 """Of such a rise what may be left when it is restated, as a share and as a ratio (ours)."""
 
 BY_VISCOSITY_SHARE = 0.6
-LOOKS_BACK, FEWEST_BEFORE = 14, 3
-WARM_RATIO = 1.3
+"""Of the rise, as logarithms: so much at least the viscosity has to explain (ours)."""
+
+LOOKS_BACK, FEWEST_BEFORE, WARM_RATIO = 14, 3, 1.3
+"""Among so many newest readings the two new ones and three at least with oil near its warm viscosity (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +83,7 @@ def gauge_diagnoses(columns: PlantColumns, condition: Condition) -> list[Diagnos
     read = _Read(
         condition.assembly_dp_bar,
         condition.element_dp_bar,
-        condition.viscosity_ratio,
+        np.minimum(condition.viscosity_ratio, FROZEN_RATIO),
         np.where(np.isnan(flow), 1.0, flow),
         restated_log_sd(columns, condition),
     )
@@ -126,7 +135,7 @@ def _honest_log_chance(read: _Read, rows: Ints, should_bar: Floats, step_bar: fl
     """ln of the chance that an honest gauge shows one mark at all of these, at the most favourable scatter."""
     low, high = read.shown_bar[rows] - 0.5 * step_bar, read.shown_bar[rows] + 0.5 * step_bar
     # a state that was not told may have been any: its reading says little against the gauge
-    unsure = np.maximum(read.log_sd[rows] - UNTOLD_LOG_SD, 0.0)
+    unsure = np.maximum(read.log_sd[rows] - NOTED_LOG_SD, 0.0)
     most = -np.inf
     for log_sd in HONEST_LOG_SDS:
         sd_bar = np.maximum(should_bar * np.hypot(log_sd, unsure), 1e-6)
@@ -135,15 +144,8 @@ def _honest_log_chance(read: _Read, rows: Ints, should_bar: Floats, step_bar: fl
     return most
 
 
-UNTOLD_LOG_SD = 0.12
-"""Of a restated reading whose temperature and flow were both noted, about (`restated_log_sd`)."""
-
-LEAST_CHANCE = 0.01
-"""No single reading says more against a gauge than that it is one in a hundred: people note wrong temperatures."""
-
-
 def _at_zero(columns: PlantColumns, condition: Condition, read: _Read, shown: CurrentReadings) -> Iterator[Diagnosis]:
-    """Zero again and again, where even a new element would show a mark and a half."""
+    """Zero again and again, where even a new element would show a mark."""
     rows = shown.from_end(FEWEST_ZEROS_WITHOUT_FLOW)
     step_bar = _step_bar(condition)
     clean_bar = np.maximum(np.exp(condition.log_clean_before) - condition.log_shift_bar, 0.0)
@@ -185,6 +187,18 @@ def _dead(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Rise:
+    """Of Q positions: rows of the newest two readings (Q, 2) and of the warm ones before (Q, K; −1: none), with the
+    middle of these as read and restated (Q,)."""
+
+    position: Ints
+    new: Ints
+    earlier: Ints
+    before_bar: Floats
+    restated_before_bar: Floats
+
+
 def _cold_not_dirt(columns: PlantColumns, condition: Condition, read: _Read) -> Iterator[Diagnosis]:
     """The two newest readings stand well above what was read with warm oil; restated they do not."""
     shown = current_readings(columns, condition, COLD_GATES)
@@ -193,34 +207,48 @@ def _cold_not_dirt(columns: PlantColumns, condition: Condition, read: _Read) -> 
     new, earlier = rows[:, :2], rows[:, 2:]
     is_warm = taken(read.viscosity_ratio, earlier) <= WARM_RATIO
     able = np.flatnonzero((is_warm.sum(axis=1) >= FEWEST_BEFORE) & (new >= 0).all(axis=1))
+    if not len(able):
+        return
     new, earlier = new[able], np.where(is_warm, earlier, -1)[able]
-    before_bar = np.nanmedian(taken(read.shown_bar, earlier), axis=1) if len(able) else np.zeros(0)
-    restated_before_bar = np.nanmedian(taken(read.element_bar, earlier), axis=1) if len(able) else np.zeros(0)
-    shift_bar, step_bar = condition.log_shift_bar[able], _step_bar(condition)[able]
-    now_bar = taken(read.shown_bar, new)
-    rise = np.log((now_bar + shift_bar[:, None]) / (before_bar + shift_bar)[:, None])
-    element_bar = np.maximum(taken(read.element_bar, new).mean(axis=1), 0.0) + shift_bar
-    left = np.log(element_bar / (np.maximum(restated_before_bar, 0.0) + shift_bar))
-    noticed = (rise >= RAISED_LOG) & (now_bar - before_bar[:, None] >= RAISED_STEPS * step_bar[:, None])
-    no_dirt = (np.abs(left) <= np.minimum(LEFT_SHARE * rise.mean(axis=1), LEFT_LOG))[:, None]
-    by_viscosity = np.log(taken(read.viscosity_ratio, new)) >= BY_VISCOSITY_SHARE * rise
-    for at in np.flatnonzero((noticed & no_dirt & by_viscosity).all(axis=1)).tolist():
-        old = earlier[at][earlier[at] >= 0]
-        at_day = float(columns.dp.day[new[at, 0]])
-        numbers: dict[str, Any] = {
-            "before_day": float(np.median(columns.dp.day[old])),
-            "before_bar": round(float(before_bar[at]), 3),
-            "now_bar": round(float(now_bar[at].mean()), 3),
-            "restated_before_bar": round(float(restated_before_bar[at]), 3),
-            "restated_now_bar": round(float(read.element_bar[new[at]].mean()), 3),
-            "before_degC": round(float(np.median(columns.dp.oil_temperature_degC[old])), 1),
-            "now_degC": round(float(columns.dp.oil_temperature_degC[new[at]].mean()), 1),
-            "warm_degC": round(float(condition.warm.oil_temperature_degC[able[at]]), 1),
-            "at_day": at_day,
-        }
-        position = int(able[at])
-        system = int(columns.positions.system[position])
-        yield Diagnosis(system, position, "oil-cold-not-dirt", Severity.NOTE, numbers, since_day=at_day)
+    middle = [np.nanmedian(taken(bar, earlier), axis=1) for bar in (read.shown_bar, read.element_bar)]
+    rise = _Rise(able, new, earlier, *middle)
+    for at in np.flatnonzero(_is_cold_oil(condition, read, rise)).tolist():
+        yield _told_as_cold(columns, condition, read, rise, at)
+
+
+def _is_cold_oil(condition: Condition, read: _Read, rise: _Rise) -> Flags:
+    """People notice the rise, the viscosity explains most of it, and little is left when it is restated."""
+    shift_bar, step_bar = condition.log_shift_bar[rise.position], _step_bar(condition)[rise.position]
+    now_bar = taken(read.shown_bar, rise.new)
+    log_rise = _started(now_bar, shift_bar[:, None]) - _started(rise.before_bar, shift_bar)[:, None]
+    left = _started(taken(read.element_bar, rise.new).mean(axis=1), shift_bar)
+    left -= _started(rise.restated_before_bar, shift_bar)
+    noticed = (log_rise >= RAISED_LOG) & (now_bar - rise.before_bar[:, None] >= RAISED_STEPS * step_bar[:, None])
+    by_viscosity = np.log(taken(read.viscosity_ratio, rise.new)) >= BY_VISCOSITY_SHARE * log_rise
+    no_dirt = np.abs(left) <= np.minimum(LEFT_SHARE * log_rise.mean(axis=1), LEFT_LOG)
+    return np.asarray((noticed & by_viscosity).all(axis=1) & no_dirt)
+
+
+def _started(bar: Floats, shift_bar: Floats) -> Floats:
+    return np.asarray(np.log(np.maximum(bar, 0.0) + shift_bar))
+
+
+def _told_as_cold(columns: PlantColumns, condition: Condition, read: _Read, rise: _Rise, at: int) -> Diagnosis:
+    position, new, old = int(rise.position[at]), rise.new[at], rise.earlier[at][rise.earlier[at] >= 0]
+    at_day, degC = float(columns.dp.day[new[0]]), columns.dp.oil_temperature_degC
+    numbers: dict[str, Any] = {
+        "before_day": float(np.median(columns.dp.day[old])),
+        "before_bar": round(float(rise.before_bar[at]), 3),
+        "now_bar": round(float(read.shown_bar[new].mean()), 3),
+        "restated_before_bar": round(float(rise.restated_before_bar[at]), 3),
+        "restated_now_bar": round(float(read.element_bar[new].mean()), 3),
+        "before_degC": round(float(np.median(degC[old])), 1),
+        "now_degC": round(float(degC[new].mean()), 1),
+        "warm_degC": round(float(condition.warm.oil_temperature_degC[position]), 1),
+        "at_day": at_day,
+    }
+    system = int(columns.positions.system[position])
+    return Diagnosis(system, position, "oil-cold-not-dirt", Severity.NOTE, numbers, since_day=at_day)
 
 
 def _least(values: Floats) -> float | None:

@@ -22,11 +22,12 @@ from scheduler.planning.duty import Duty
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
 from scheduler.vocabulary import Place, Severity, TaskKind
 
-FIRST_READINGS = 6
+FIRST_READINGS, AGREEING = 6, 2
+"""Of a life so many at most are its first, of which the last two have to agree; so have the newest two (ours)."""
+
 NEARLY = 0.1
 """Of the clean ΔP, by which one reading of two may fall short of the limit (ours)."""
 
-AGREEING = 2
 
 ROUNDED_STEPS = 0.25
 """What rounding leaves of two readings' mean, in gauge steps: half of what it leaves of one, and room (ours)."""

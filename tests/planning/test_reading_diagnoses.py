@@ -1,6 +1,7 @@
 """What ΔP readings say of gauge, sensors, oil and a new element: each rule on data with the fault and without."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,10 +20,13 @@ from tests.planning.small_plant import (
     Position,
     Reading,
     System,
+    life_of,
     only_plain,
     plant,
+    prior_of_life,
 )
 
+USUAL_LIFE_H = 2000.0
 CLEAN_BAR = 0.30  # of the small plant's element at 100 L/min and 50 °C
 WALTHER = walther_constants(46.0, 6.8)  # its oil
 
@@ -35,7 +39,10 @@ def thicker(oil_temperature_degC: float | np.ndarray) -> np.ndarray:
 def said(*positions: Position, **more: object) -> dict[str, Diagnosis]:
     columns = plant(*positions, **more)  # type: ignore[arg-type]
     duty = assess_duty(columns)
-    return {each.code: each for each in reading_diagnoses(columns, duty, assess_condition(columns, duty))}
+    # without lives there is nothing to learn, and with run hours a forecast that no rule asks for
+    prior = None if "lives" in more else prior_of_life(columns, life_of(USUAL_LIFE_H, positions=len(positions)))
+    condition = assess_condition(columns, replace(duty, run_h=np.full(len(positions), NAN)), prior)
+    return {each.code: each for each in reading_diagnoses(columns, duty, condition)}
 
 
 def weekly(
@@ -268,7 +275,7 @@ def test_a_temperature_that_is_not_the_oils_is_told_by_the_power_of_the_viscosit
 
 
 def test_a_neighbouring_grade_hardly_changes_the_power() -> None:
-    """ISO VG 68 with 8.7 mm²/s at 100 °C beside VG 46 with 6.8, both of viscosity index 100 about (ISO 2909)."""
+    """ISO VG 68 with 8.7 mm²/s at 100 °C beside VG 46 with 6.8, both of viscosity index 100 about (from memory)."""
     other = walther_constants(68.0, 8.7)
     between = [float(np.log(np.divide(*viscosity_at([25.0, 50.0], *oil)))) for oil in (WALTHER, other)]
     assert 1.0 < between[1] / between[0] < 1.1
@@ -334,6 +341,13 @@ def test_a_cause_explains_its_own_position_only_and_zero_leaves_an_element_that_
     assert without_the_explained([stuck, elsewhere]) == [stuck, elsewhere]
     sensor = finding("restated-dp-follows-viscosity")
     assert without_the_explained([little, finding("oil-cold-not-dirt"), sensor]) == [sensor]
+
+
+def test_frozen_oil_and_a_machine_that_stood_disturb_no_rule() -> None:
+    """At −60 °C the viscosity law has no number; warnings are errors here."""
+    degC, flow_lpm = [-60.0, 50.0, 51.0, 49.0] * 4, [100.0, 0.0, 95.0, 105.0] * 4
+    readings = weekly([0.4, 0.0, 0.39, 0.42] * 4, degC, flow_lpm)
+    assert said(Position(fitted_day=NOW - 120.0, terminal_dp_bar=2.5, readings=readings)) == {}
 
 
 def test_nothing_is_said_of_a_position_without_readings_or_out_of_use() -> None:
