@@ -19,6 +19,7 @@ from scheduler.planning.condition import Condition
 from scheduler.planning.duty import Duty
 from scheduler.planning.indicator import WARM_VISCOSITY_RATIO, Meaning, Sighting
 from scheduler.planning.plant_columns import PlantColumns
+from scheduler.statistics.level_fall import clearest_fall
 from scheduler.statistics.run_hours import ReadingOutcome
 from scheduler.vocabulary import EventKind, Severity, TaskKind
 
@@ -225,27 +226,26 @@ def _unconfirmed_trip(seen: _Seen, position: int) -> Iterator[Diagnosis]:
 
 
 def _dropped(seen: _Seen, position: int) -> Iterator[Diagnosis]:
-    """ΔP fell though nothing was changed: a ruptured or unseated element, an open bypass, a missing seal."""
+    """ΔP fell though nothing was changed: a ruptured or unseated element, an open bypass, a missing seal.
+
+    It stands while the ΔP stays down, however long ago it fell: a torn element does not mend.
+    """
     rows = seen.readings_of(position)
     rows = rows[np.isin(seen.condition.gate[rows], [Gate.USABLE, Gate.BELOW_RESOLUTION])]
-    level = seen.condition.element_dp_bar[rows]
-    if len(rows) < 6:
+    fall = clearest_fall(seen.condition.element_dp_bar[rows], z=DROP_Z, share=DROP_SHARE)
+    if fall is None:
         return
-    after = level[-3:]
-    before = level[-9:-3] if len(level) >= 9 else level[:-3]
-    spread = float(np.sqrt(before.var(ddof=1) / len(before) + after.var(ddof=1) / len(after)))
-    floor = 0.05 * float(before.mean())
-    fall = float(before.mean() - after.mean())
-    if fall > DROP_Z * max(spread, floor) and fall > DROP_SHARE * before.mean():
-        yield seen.of_position(
-            position,
-            "dp-fell-without-change",
-            Severity.NOW,
-            TaskKind.INSPECT,
-            before_bar=round(float(before.mean()), 3),
-            after_bar=round(float(after.mean()), 3),
-            since_day=float(seen.columns.dp.day[rows[-3]]),
-        )
+    since_day = float(seen.columns.dp.day[rows[fall.first]])
+    found = seen.of_position(
+        position,
+        "dp-fell-without-change",
+        Severity.NOW,
+        TaskKind.INSPECT,
+        before_bar=round(fall.before, 3),
+        after_bar=round(fall.after, 3),
+        since_day=since_day,
+    )
+    yield replace(found, since_day=since_day)
 
 
 def _near_vacuum_limit(seen: _Seen, position: int) -> Iterator[Diagnosis]:

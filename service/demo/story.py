@@ -78,8 +78,9 @@ def _diagnoses() -> StorySection:
             f" too low about {TYPING_ERROR_D} days ago, and {REPLACED_METER_SYSTEM}"
             f" got a new meter about {REPLACED_D} days ago.",
             f"Suction: the vacuum behind {cases.VACUUM_NEAR_LIMIT} is near the pump's limit.",
-            f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others"
-            " (in the data; not raised yet).",
+            f"Suction, cold: behind {cases.VACUUM_WHEN_COLD} the vacuum is low with warm oil, and a cold start would"
+            " pass the pump's limit.",
+            f"Short lives: the last two elements at {cases.SHORT_LIVES} lasted about half as long as the others.",
             f"Nothing known: no element was ever recorded at {cases.NOTHING_FITTED}.",
             f"Why oil got dirty: `elementdue contamination {_system_of(cases.CLEANLINESS_MISSED)}` weighs what"
             " comes in against what each filter cleans, and says how likely it is that"

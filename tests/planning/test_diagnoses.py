@@ -190,6 +190,19 @@ def test_a_fall_without_a_change_is_a_ruptured_or_bypassed_element(after_bar: tu
     assert dropped(*after_bar) == {"dp-fell-without-change"}
 
 
+def test_a_fall_stands_as_long_as_the_level_stays_down() -> None:
+    """A torn element does not mend: only a change, or the level itself, clears the finding."""
+    low = (0.30 + 0.002 * number for number in range(20))
+    readings = readings_of(*STEADY, *low, every_d=3.0)
+    found = assessed(Position(readings=readings, terminal_dp_bar=2.5)).diagnosis("dp-fell-without-change")
+    assert (found.numbers["before_bar"], found.since_day) == (0.82, readings[len(STEADY)].day)
+
+
+def test_a_level_that_came_up_again_is_no_fall() -> None:
+    """Three low readings in the middle: somebody throttled the pump for a while."""
+    assert dropped(0.30, 0.31, 0.30, 0.83, 0.84, 0.85, 0.85) == set()
+
+
 def test_a_coarse_gauge_that_falls_to_nothing_with_the_oil_flowing_is_a_fall_too() -> None:
     """Less than a mark of a gauge in tenths, so the readings count as below its resolution."""
     readings = readings_of(0.8, 0.9, 0.8, 1.0, 0.9, 1.0, 0.0, 0.0, 0.0)
