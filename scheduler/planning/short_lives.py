@@ -100,7 +100,7 @@ def short_lives(
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """order: rows of ordinary lives, by position (from its `start`) and removal. at_limit (L,): told to have ended so."""
+    """order: rows of ordinary lives, by position (from its `start`) and removal. at_limit (L,): so it was told."""
 
     columns: PlantColumns
     duty: Duty
