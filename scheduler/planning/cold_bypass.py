@@ -31,7 +31,8 @@ ONE_IS_ENOUGH_SHARE = 0.8
 """Foretold so surely one reading is enough, else two are needed (ours, as above)."""
 
 HELD_RATIO = 1.3
-"""A bypass holds its ΔP about at its setting: one reading so far above it may be a slip, and does not tell (ours)."""
+"""A bypass holds its ΔP at its setting or somewhat above: one reading below it, or so far above that it may be a
+slip, does not tell (ours, as above)."""
 
 _WARM_READINGS = 3
 _COUNTED = [int(gate) for gate in COUNTED_GATES]
@@ -86,7 +87,8 @@ def _of_position(
     rows = first + np.flatnonzero(cold[first:end])
     foretold = _foretold(columns, condition, position, rows, at_warm_bar)
     counts = rows[foretold >= EXPECTED_SHARE].tolist()
-    held = condition.assembly_dp_bar[rows] <= HELD_RATIO * columns.positions.bypass_dp_bar[position]
+    share = condition.assembly_dp_bar[rows] / columns.positions.bypass_dp_bar[position]
+    held = (share >= 1.0) & (share <= HELD_RATIO)
     enough = len(counts) >= 2 or bool((held & (foretold >= ONE_IS_ENOUGH_SHARE)).any())
     lately = sighting is not None and sighting.last_day >= columns.as_of_day - SPOKEN_OF_D
     if not (enough or lately):

@@ -85,7 +85,8 @@ def short_lives(
         return []
     ordinary = np.flatnonzero(ordinary_lives(columns, duty))
     order = ordinary[np.lexsort((lives.removed_day[ordinary], lives.position[ordinary]))]
-    seen = _Seen(columns, duty, order, lives.position[order], ended_at_limit(columns, duty))
+    start = np.searchsorted(lives.position[order], np.arange(len(columns.positions.code) + 1))
+    seen = _Seen(columns, duty, order, start, ended_at_limit(columns, duty))
     pairs = _pairs(seen, condition)
     if not pairs:
         return []
@@ -99,17 +100,17 @@ def short_lives(
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """order: rows of ordinary lives, by position (`place`) and removal. at_limit (L,): ended so, as it was told."""
+    """order: rows of ordinary lives, by position (from its `start`) and removal. at_limit (L,): so it was told."""
 
     columns: PlantColumns
     duty: Duty
     order: Ints
-    place: Ints
+    start: Ints
     at_limit: Flags
 
     def of_position(self, position: int) -> list[int]:
-        first, end = np.searchsorted(self.place, [position, position + 1])
-        return [int(row) for row in self.order[first:end]]
+        own: list[int] = self.order[self.start[position] : self.start[position + 1]].tolist()
+        return own
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +129,10 @@ def _pairs(seen: _Seen, condition: Condition) -> list[_Pair]:
     longest_of_type = np.zeros(len(columns.types.part_number))
     np.maximum.at(longest_of_type, columns.lives.type[seen.order], life_h[seen.order])
     running_h = _running_at_most_h(seen.duty, condition)
-    in_service, found = columns.in_service(), []
-    for position in np.unique(seen.place[seen.at_limit[seen.order]]).tolist():
+    asked = np.flatnonzero(columns.in_service() & (np.diff(seen.start) > 0))
+    found = []
+    for position in asked[seen.at_limit[seen.order[seen.start[asked + 1] - 1]]].tolist():
         own = seen.of_position(position)
-        if not in_service[position] or not seen.at_limit[own[-1]]:
-            continue
         for pair in _pairs_of(seen, position, own, float(running_h[position])):
             before = own[: -1 if pair.second < 0 else -2]
             longest_h = longest_of_type[columns.lives.type[pair.first]]
