@@ -200,15 +200,12 @@ def of_meters(count: int, seed: int) -> Iterator[Measured]:
 
 
 def of_levels(count: int, seed: int) -> Iterator[Measured]:
-    """Once more on half as many with misread looks."""
+    """Once more with misread looks."""
     for misread, words in ((0.0, ""), (0.012, "; one look in 80 misread")):
         yield from of_population(
             by_oil,
             lambda faulty, misread=misread: healthy_oil.reservoirs(  # type: ignore[misc]
-                np.random.default_rng([seed, faulty]),
-                count if misread == 0.0 else count // 2,
-                faulty=faulty,
-                misread_share=misread,
+                np.random.default_rng([seed, faulty]), count, faulty=faulty, misread_share=misread
             ),
             every(WEEK_D, FIRST, NOW + 1.0),
             "system",
