@@ -58,7 +58,7 @@ def kept_intervals(log_life_h: Floats, early: Flags, where: Where) -> KeptInterv
     _, first, place = np.unique(where.position[rows], return_index=True, return_inverse=True)
     lives = np.bincount(place, minlength=len(first))
     # so far from all lives and from each other that no system's weather joins them
-    no_day = _NO_TIME_D * (1.0 + np.arange(len(first)))
+    no_day = np.asarray(_NO_TIME_D * (1.0 + np.arange(len(first))), dtype=np.float64)
     mean = np.bincount(place, log_life_h[rows], len(first)) / np.maximum(lives, 1)
     return KeptIntervals(replace(where.at(rows[first]), day=no_day), mean)
 

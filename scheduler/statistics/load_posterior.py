@@ -65,26 +65,31 @@ class ForecastSettings:
     future_rate_log_sd: of the coming ingression against the past one. terminal_load_scatter: of the load at
     the terminal, as a share. bin_variance: model error per node of s that no number of readings averages away,
     where the weights of the shapes were learned; unlearned_bin_variance: where they were not, so that a shape
-    which only looks right is not believed too firmly. life_degrees: of the Student life prior; infinite is normal.
+    which only looks right is not believed too firmly. node_share: what one node's readings say, of what they would
+    say if the model's errors at neighbouring nodes had nothing in common; a plateau or hump that a medium has of its
+    own misleads them all alike. life_degrees: of the Student life prior; infinite is normal.
     noise_strength: how firmly the readings' stated variances are believed (shape of the inverse gamma).
     unread_scale: how sharply an unread, unchanged element is taken not to have passed its terminal, in ln load.
     """
 
     rate_bend_log_sd: float = 0.12
     bend_memory_h: float = 500.0
-    future_rate_log_sd: float = 0.15
+    future_rate_log_sd: float = 0.12
     terminal_load_scatter: float = 0.05
-    bin_variance: float = 0.003
+    bin_variance: float = 0.01
     unlearned_bin_variance: float = 0.02
+    node_share: float = 0.4
     life_degrees: float = 6.0
     noise_strength: float = 3.0
-    unread_scale: float = 0.015
+    unread_scale: float = 0.03
 
     def __post_init__(self) -> None:
         if min(getattr(self, column.name) for column in fields(self)) < 0.0:
             raise ValueError("a setting of the forecast is below 0")
         if self.terminal_load_scatter > 0.15:  # three points of it must stay on this side of the terminal
             raise ValueError(f"terminal load scatter {self.terminal_load_scatter} is above 0.15")
+        if not 0.0 < self.node_share <= 1.0:
+            raise ValueError(f"node share {self.node_share} is outside 0 to 1")
         if min(self.future_rate_log_sd, self.life_degrees, self.unread_scale, self.bend_memory_h) == 0.0:
             raise ValueError("future rate, life degrees, unread scale and bend memory must be above 0")
 
@@ -165,7 +170,7 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
     weighted = np.bincount(place, w * level * (1.0 - part), size)
     weighted += np.bincount(place + 1, w * level * part, size)
     weight, weighted = weight.reshape(lives, -1), weighted.reshape(lives, -1)
-    kept = 1.0 / (1.0 + some.bin_variance[:, None] * weight)
+    kept = settings.node_share / (1.0 + some.bin_variance[:, None] * weight)
     # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
     between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
     last_h = readings.run_h[readings.offsets[1:] - 1]

@@ -89,7 +89,7 @@ def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
         now,
         shapes=analytic_shapes(),
         shape_weights=np.full(len(SHAPES), 1.0 / len(SHAPES)),
-        settings=ForecastSettings(bin_variance=0.0),
+        settings=ForecastSettings(bin_variance=0.0, node_share=1.0),
     )
     assert np.all(found.reading_weight == 1.0 / NOISE**2)  # the sampling knows no robust step
     mean = float(weight @ np.log(life))
@@ -309,7 +309,7 @@ def test_nodes_that_are_left_out_would_have_changed_nothing(monkeypatch: pytest.
     whole = forecast_of(lives[:300], now[:300])
     for level in (0.1, 0.5, 0.9):
         assert found.remaining.quantile(level) == pytest.approx(whole.remaining.quantile(level), rel=1e-2, abs=1.0)
-    assert found.past_share == pytest.approx(whole.past_share, abs=2e-3)
+    assert found.past_share == pytest.approx(whole.past_share, abs=3e-3)
     assert found.evidence.log_life_mean == pytest.approx(whole.evidence.log_life_mean, abs=5e-3)
     assert found.evidence.shape_share == pytest.approx(whole.evidence.shape_share, abs=5e-3)
 
