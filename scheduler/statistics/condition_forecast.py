@@ -246,10 +246,10 @@ def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
         lower = np.floor(at_bin)
         place = first + lower.astype(np.int64)
         point_share = share * np.float32(point_weight)
-        upper_share = point_share * (at_bin - lower)
-        found += np.bincount(place, point_share - upper_share, len(found))
-        found += np.bincount(place + 1, upper_share, len(found))
-    table = found.reshape(-1, columns)
+        upper_share = np.bincount(place, point_share * (at_bin - lower), len(found))
+        found += np.bincount(place, point_share, len(found)) - upper_share
+        found[1:] += upper_share[:-1]
+    table = np.maximum(found, 0.0).reshape(-1, columns)  # a difference of equal sums may be off by a rounding
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 

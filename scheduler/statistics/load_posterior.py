@@ -193,29 +193,31 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     """
     log_bound, standing, twice_scale, precision_root = _by_readings(grid, got, some, settings)
     likely = _likely_nodes(grid, log_bound, got, some, settings)
-    bound, stands = (np.take_along_axis(each, likely, axis=1) for each in (log_bound, standing))
-    log_share, *_ = _with_life(grid, likely, bound, stands, precision_root, got, some, settings)
-    least = log_share.max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
-    node = np.flatnonzero((log_bound > least).any(axis=0))
+    row = np.repeat(np.arange(len(likely)), likely.shape[1])
+    log_share, *_ = _with_life(grid, row, likely.ravel(), log_bound, standing, precision_root, got, some, settings)
+    least = log_share.reshape(likely.shape).max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
+    may_count = log_bound > least
+    of_position = np.count_nonzero(may_count, axis=1)
+    row = np.repeat(np.arange(len(likely)), of_position)
+    node = np.flatnonzero(may_count) - row * log_bound.shape[1]
     log_share, clean, log_end, log_life = _with_life(
-        grid, node, log_bound[:, node], standing[:, node], precision_root, got, some, settings
+        grid, row, node, log_bound, standing, precision_root, got, some, settings
     )
-    highest = log_share.max(axis=1, keepdims=True)
-    counts = log_share > highest - np.float32(_NEGLIGIBLE_LOG)
-    kept, of_position = np.flatnonzero(counts), np.count_nonzero(counts, axis=1)
-    row = np.repeat(np.arange(len(counts)), of_position)
-    column, first = kept - row * len(node), np.cumsum(of_position) - of_position
-    share = np.exp(log_share.take(kept) - highest[:, 0][row])
+    highest = np.maximum.reduceat(log_share, np.cumsum(of_position) - of_position)
+    log_share -= highest[row]
+    kept = np.flatnonzero(log_share > np.float32(-_NEGLIGIBLE_LOG))
+    row, node = row[kept], node[kept]
+    first, share = np.searchsorted(row, np.arange(len(likely))), np.exp(log_share[kept])
     share /= np.add.reduceat(share, first)[row]
     return Posterior(
         first=first,
         row=row,
-        node=node[column],
+        node=node,
         share=share,
-        log_end=log_end.take(kept),
-        clean=clean.take(kept),
-        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node[column]),
-        log_life=log_life.take(kept),
+        log_end=log_end[kept],
+        clean=clean[kept],
+        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node),
+        log_life=log_life[kept],
     )
 
 
@@ -253,18 +255,24 @@ def _likely_nodes(
     rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None]
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
     log_now = grid.log_load[::bends].reshape(shapes, -1)
-    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None])[1]
+    each_position = (slice(None), None, None)
+    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None], each_position)[1]
     log_share += log_bound[:, bends // 2 :: bends].reshape(log_share.shape)
     best = log_share.argmax(axis=2)
     return np.asarray((np.arange(shapes) * log_now.shape[1] + best) * bends + bends // 2)
 
 
 def _log_life_share(
-    got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles
+    got: Gathered,
+    some: Positions,
+    settings: ForecastSettings,
+    log_load_share: Singles,
+    of_position: Indices | tuple[slice, None, None],
 ) -> tuple[Singles, Singles]:
-    """ln life of nodes (n, …) whose load now is such a share of the terminal's, and its log-Student prior less its
-    highest."""
-    of_position = (slice(None), *(None,) * (log_load_share.ndim - 1))
+    """ln life of nodes whose load now is such a share of the terminal's, and its log-Student prior less its highest.
+
+    of_position: what makes a value of each position (n,) one of each node.
+    """
     log_life = got.log_h[:, 0].astype(np.float32)[of_position] - log_load_share
     z = log_life - some.log_life_mean.astype(np.float32)[of_position]
     z *= (1.0 / some.log_life_sd).astype(np.float32)[of_position]
@@ -281,6 +289,7 @@ def _log_life_share(
 
 def _with_life(
     grid: LoadGrid,
+    row: Indices,
     node: Indices,
     log_bound: Singles,
     standing: Singles,
@@ -289,18 +298,19 @@ def _with_life(
     some: Positions,
     settings: ForecastSettings,
 ) -> tuple[Singles, Singles, Singles, Singles]:
-    """Of nodes (m,) or (n, m): ln share up to a factor, clean level, ln load at the terminal, ln life, (n, m)."""
-    clean = standing / precision_root
-    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
+    """Of m nodes, whose and which: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
+    at = row * log_bound.shape[1] + node
+    clean = standing.take(at) / precision_root[:, 0][row]
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[row] - clean
     log_end = grid.log_terminal_load(rise_left, grid.shape[node])
     log_load_share = grid.log_load[node] - log_end
-    log_life, log_share = _log_life_share(got, some, settings, log_load_share)
-    log_share += log_bound
-    _weigh_ends(log_share, log_load_share, some.end)
+    log_life, log_share = _log_life_share(got, some, settings, log_load_share, row)
+    log_share += log_bound.take(at)
+    _weigh_ends(log_share, log_load_share, some.end[row])
     # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
-    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0)[:, None] / settings.unread_scale
+    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
     np.maximum(log_load_share, np.float32(0.0), out=log_load_share)
-    log_load_share *= unread.astype(np.float32)
+    log_load_share *= unread.astype(np.float32)[row]
     log_share -= log_load_share
     return log_share, clean, log_end, log_life
 
