@@ -164,6 +164,7 @@ def positions_of(
         shape_weights=np.broadcast_to(weights, (len(run_h), len(shapes))),
         noise=np.ones(len(run_h)) if before.noise is None else before.noise,
         bin_variance=np.full(len(run_h), settings.bin_variance) if bin_variance is None else bin_variance,
+        node_share=np.where(before.life.lives_seen > 0, settings.node_share, 1.0),
         end=np.asarray(end, dtype=np.int64),
     )
 

@@ -214,8 +214,10 @@ class _Learning:
         target = target[np.isnan(mean[own[target]])]
         mean[own[target]] = pooled.next_life.log_median[target]
         var[own[target]] = pooled.next_life.log_sd[target] ** 2
+        ended = self.lives.end != LifeEnd.RUNNING
+        of_type = np.bincount(self.lives.where.type[ended], minlength=self.types)[self.lives.where.type]
         nobody = np.zeros(count, dtype=np.int64)
-        return LifePrior(mean, np.sqrt(var), nobody, nobody, nobody)
+        return LifePrior(mean, np.sqrt(var), of_type - ended, nobody, nobody)
 
     def _first(self, pooled: PooledLives) -> ElementPrior:
         lives = self.lives

@@ -67,9 +67,10 @@ class ForecastSettings:
     where the weights of the shapes were learned; unlearned_bin_variance: where they were not, so that a shape
     which only looks right is not believed too firmly. node_share: what one node's readings say, of what they would
     say if the model's errors at neighbouring nodes had nothing in common; a plateau or hump that a medium has of its
-    own misleads them all alike. life_degrees: of the Student life prior; infinite is normal.
-    noise_strength: how firmly the readings' stated variances are believed (shape of the inverse gamma).
-    unread_scale: how sharply an unread, unchanged element is taken not to have passed its terminal, in ln load.
+    own misleads them all alike. Where no life of the type was seen it is 1: there is little else to go by.
+    life_degrees: of the Student life prior; infinite is normal. noise_strength: how firmly the readings' stated
+    variances are believed (shape of the inverse gamma). unread_scale: how sharply an unread, unchanged element is
+    taken not to have passed its terminal, in ln load.
     """
 
     rate_bend_log_sd: float = 0.12
@@ -98,7 +99,8 @@ class ForecastSettings:
 class Positions:
     """The inputs per position, (P,) and (P, J), and of a block of them.
 
-    noise: variance of the readings over the stated one, as known before. end: `LifeEnd` codes of lives that are over.
+    noise: variance of the readings over the stated one, as known before. node_share: see `ForecastSettings`. end:
+    `LifeEnd` codes of lives that are over.
     """
 
     run_h_now: Floats
@@ -110,6 +112,7 @@ class Positions:
     shape_weights: Floats
     noise: Floats
     bin_variance: Floats
+    node_share: Floats
     end: Indices
 
     def at(self, rows: Indices) -> "Positions":
@@ -170,7 +173,7 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
     weighted = np.bincount(place, w * level * (1.0 - part), size)
     weighted += np.bincount(place + 1, w * level * part, size)
     weight, weighted = weight.reshape(lives, -1), weighted.reshape(lives, -1)
-    kept = settings.node_share / (1.0 + some.bin_variance[:, None] * weight)
+    kept = some.node_share[:, None] / (1.0 + some.bin_variance[:, None] * weight)
     # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
     between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
     last_h = readings.run_h[readings.offsets[1:] - 1]
