@@ -5,11 +5,13 @@ settled on there knows it. Taken for mere right-censoring, such changes say noth
 type's usual life, so that a hungry position that was never seen to its limit is believed to last as long as any.
 How far a plant's intervals follow the lives is learned over all its positions: the mean ln hours of a position's
 early changes is x = α + β · level + δ, where the level, ln life of the position, is known by its other evidence to
-some mean and variance. Where intervals follow nothing, β is 0 and they say nothing.
+some mean and variance, and α is its type's: a type's interval may come from its maker, and only what positions of one
+type have of their own is told. Where intervals follow nothing, β is 0 and they say nothing.
 
 Sources: Zheng & Klein 1995, Biometrika 82:127 (why dependent censoring has to be told from outside); Carroll,
 Ruppert, Stefanski & Crainiceanu, Measurement Error in Nonlinear Models, 2nd ed. 2006, chapter 8 (the likelihood of
-a regression on what is known with error). That it is the position's mean interval which follows is ours.
+a regression on what is known with error); Patterson & Thompson 1971, Biometrika 58:545 (restricted likelihood). That
+it is the position's mean interval which follows is ours.
 """
 
 from dataclasses import dataclass, replace
@@ -24,7 +26,7 @@ Indices = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 FEWEST_POSITIONS = 10
-"""Ours: so many positions must have early changes before a plant's habit is looked for."""
+"""Ours: so many positions more than types must have early changes before a plant's habit is looked for."""
 _FOLLOWS: Floats = np.array([0.0, 0.4, 0.6, 0.8, 1.0, 1.2])
 _OFF_LOG_SD: Floats = np.geomspace(0.08, 1.2, 24)
 _NO_TIME_D = -1e7
@@ -45,9 +47,9 @@ class KeptIntervals:
 
 @dataclass(frozen=True, slots=True)
 class Habit:
-    """ln interval = shift + follows · ln life of the position, give or take off_log_sd."""
+    """ln interval = shift + follows · ln life of the position, give or take off_log_sd. shift (k,): its type's."""
 
-    shift: float
+    shift: Floats
     follows: float
     off_log_sd: float
 
@@ -63,23 +65,27 @@ def kept_intervals(log_life_h: Floats, early: Flags, where: Where) -> KeptInterv
     return KeptIntervals(replace(where.at(rows[first]), day=no_day), mean)
 
 
-def habit_of(log_interval: Floats, level_mean: Floats, level_var: Floats) -> Habit | None:
+def habit_of(log_interval: Floats, level_mean: Floats, level_var: Floats, type_index: Indices) -> Habit | None:
     """The likeliest habit of k positions whose ln life is known to a mean and variance; None where there is none.
 
     The level must be known without the intervals themselves.
     """
-    if len(log_interval) < FEWEST_POSITIONS:
+    kinds, kind = np.unique(type_index, return_inverse=True)
+    if len(log_interval) - len(kinds) < FEWEST_POSITIONS:
         return None
+    of_type = (kind[:, None] == np.arange(len(kinds))).astype(np.float64)
     follows, off_var = (each.ravel() for each in np.meshgrid(_FOLLOWS, _OFF_LOG_SD**2, indexing="ij"))
-    var = off_var[:, None] + follows[:, None] ** 2 * level_var
+    precision = 1.0 / (off_var[:, None] + follows[:, None] ** 2 * level_var)
     off = log_interval - follows[:, None] * level_mean
-    shift = np.sum(off / var, axis=1) / np.sum(1.0 / var, axis=1)
-    fit = -0.5 * np.sum((off - shift[:, None]) ** 2 / var + np.log(var), axis=1)
-    fit -= np.where(follows > 0.0, _GAIN_PRIOR, 0.0)
+    held = precision @ of_type
+    shift = ((precision * off) @ of_type / held)[:, kind]
+    fit = -0.5 * np.sum((off - shift) ** 2 * precision - np.log(precision), axis=1)
+    # each type's shift was fitted too: the likelihood of what is left (restricted likelihood)
+    fit -= 0.5 * np.sum(np.log(held), axis=1) + np.where(follows > 0.0, _GAIN_PRIOR, 0.0)
     best = int(np.argmax(fit))
     if follows[best] == 0.0:
         return None
-    return Habit(float(shift[best]), float(follows[best]), float(np.sqrt(off_var[best])))
+    return Habit(shift[best], float(follows[best]), float(np.sqrt(off_var[best])))
 
 
 def habit_seen(kept: KeptIntervals, effects: LifeEffects, offset: Floats, told: bool) -> Habit | None:
@@ -90,13 +96,13 @@ def habit_seen(kept: KeptIntervals, effects: LifeEffects, offset: Floats, told: 
     own = np.arange(len(kept)) + len(effects.lives) - len(kept) if told else np.full(len(kept), -1)
     level = effects.expected(kept.where, own)
     var = np.maximum(level.var - effects.spreads.system, 1e-6)
-    return habit_of(kept.log_h, level.mean + offset[kept.where.position], var)
+    return habit_of(kept.log_h, level.mean + offset[kept.where.position], var, kept.where.type)
 
 
 def level_told(habit: Habit, log_interval: Floats) -> tuple[Floats, float]:
     """Mean of ln life of each position as its interval tells it, and the variance of that.
 
-    >>> mean, var = level_told(Habit(-0.5, 1.0, 0.2), np.array([6.5]))
+    >>> mean, var = level_told(Habit(np.array([-0.5]), 1.0, 0.2), np.array([6.5]))
     >>> float(mean[0]), round(var, 3)
     (7.0, 0.04)
     """

@@ -50,6 +50,7 @@ def lives_of_a_plant(follows: bool) -> LifePrior:
 def test_a_habit_is_found_as_the_maximum_of_its_likelihood() -> None:
     """SciPy's minimiser on the same normal likelihood, without a grid; steps of the grid are 0.2 and 12 %."""
     level, mean, var = known_levels()
+    one_type = np.zeros(len(level), dtype=np.int64)
     interval = -0.4 + level + 0.2 * np.random.default_rng(4).standard_normal(len(level))
 
     def miss(at: Floats) -> float:
@@ -57,21 +58,31 @@ def test_a_habit_is_found_as_the_maximum_of_its_likelihood() -> None:
         return -float(np.sum(stats.norm.logpdf(interval, at[0] + at[1] * mean, sd)))
 
     best = optimize.minimize(miss, np.array([0.0, 1.0, -1.0]), method="Nelder-Mead", options={"maxiter": 4000}).x
-    found = habit_of(interval, mean, var)
+    found = habit_of(interval, mean, var, one_type)
     assert found is not None
     assert found.follows == pytest.approx(best[1], abs=0.11)
-    assert found.shift + found.follows * 8.0 == pytest.approx(best[0] + best[1] * 8.0, abs=0.03)
+    assert found.shift[0] + found.follows * 8.0 == pytest.approx(best[0] + best[1] * 8.0, abs=0.03)
     assert found.off_log_sd == pytest.approx(np.exp(best[2]), rel=0.2)
 
 
 def test_intervals_of_a_calendar_tell_of_no_lives() -> None:
     _, mean, var = known_levels()
-    assert habit_of(7.0 + 0.2 * np.random.default_rng(4).standard_normal(len(mean)), mean, var) is None
+    interval = 7.0 + 0.2 * np.random.default_rng(4).standard_normal(len(mean))
+    assert habit_of(interval, mean, var, np.zeros(len(mean), dtype=np.int64)) is None
+
+
+def test_a_makers_interval_for_each_type_tells_nothing_of_single_positions() -> None:
+    """Four types, each changed by its own hours: over all positions intervals follow the lives, within a type not."""
+    _, mean, var = known_levels()
+    kind = np.arange(len(mean)) % 4
+    interval = 6.0 + 0.6 * kind + 0.1 * np.random.default_rng(4).standard_normal(len(mean))
+    assert habit_of(interval, mean + 0.6 * kind, var, np.zeros_like(kind)) is not None
+    assert habit_of(interval, mean + 0.6 * kind, var, kind) is None
 
 
 def test_a_few_positions_show_no_habit() -> None:
     level, mean, var = known_levels(positions=FEWEST_POSITIONS - 1)
-    assert habit_of(level - 0.4, mean, var) is None
+    assert habit_of(level - 0.4, mean, var, np.zeros(len(level), dtype=np.int64)) is None
 
 
 def test_the_interval_of_a_position_is_the_mean_of_its_early_changes() -> None:
