@@ -164,6 +164,7 @@ def positions_of(
         shape_weights=np.broadcast_to(weights, (len(run_h), len(shapes))),
         noise=np.ones(len(run_h)) if before.noise is None else before.noise,
         bin_variance=np.full(len(run_h), settings.bin_variance) if bin_variance is None else bin_variance,
+        node_share=np.where(before.life.lives_seen > 0, settings.node_share, 1.0),
         end=np.asarray(end, dtype=np.int64),
     )
 
@@ -246,10 +247,10 @@ def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
         lower = np.floor(at_bin)
         place = first + lower.astype(np.int64)
         point_share = share * np.float32(point_weight)
-        upper_share = point_share * (at_bin - lower)
-        found += np.bincount(place, point_share - upper_share, len(found))
-        found += np.bincount(place + 1, upper_share, len(found))
-    table = found.reshape(-1, columns)
+        upper_share = np.bincount(place, point_share * (at_bin - lower), len(found))
+        found += np.bincount(place, point_share, len(found)) - upper_share
+        found[1:] += upper_share[:-1]
+    table = np.maximum(found, 0.0).reshape(-1, columns)  # a difference of equal sums may be off by a rounding
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 

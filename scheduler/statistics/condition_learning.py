@@ -109,7 +109,8 @@ def learn(
 
     makers: the makers' curves of some of the types.
     """
-    settings = replace(settings or ForecastSettings(), life_degrees=np.inf)
+    # a life that is believed less is left to its prior, which is the other lives': all would drift off together
+    settings = replace(settings or ForecastSettings(), life_degrees=np.inf, node_share=1.0)
     return _Learning(lives, targets, settings, makers or {}).run()
 
 
@@ -214,8 +215,10 @@ class _Learning:
         target = target[np.isnan(mean[own[target]])]
         mean[own[target]] = pooled.next_life.log_median[target]
         var[own[target]] = pooled.next_life.log_sd[target] ** 2
+        ended = self.lives.end != LifeEnd.RUNNING
+        of_type = np.bincount(self.lives.where.type[ended], minlength=self.types)[self.lives.where.type]
         nobody = np.zeros(count, dtype=np.int64)
-        return LifePrior(mean, np.sqrt(var), nobody, nobody, nobody)
+        return LifePrior(mean, np.sqrt(var), of_type - ended, nobody, nobody)
 
     def _first(self, pooled: PooledLives) -> ElementPrior:
         lives = self.lives

@@ -11,7 +11,7 @@ with a Gaussian prior) and 5.4.2 (leaving one out from the inverse).
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,6 +46,12 @@ class Where:
 
     def __len__(self) -> int:
         return len(self.type)
+
+
+def joined(one: Where, other: Where) -> Where:
+    """The lives of one, and then those of the other."""
+    columns = (np.concatenate([getattr(one, each.name), getattr(other, each.name)]) for each in fields(Where))
+    return Where(*columns)
 
 
 @dataclass(frozen=True, slots=True)

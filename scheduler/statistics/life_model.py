@@ -2,8 +2,8 @@
 
 ln life = type + position + system in its time + life's own, each normal; the spreads are pooled over everything
 (empirical Bayes), the algebra is `life_effects`. A change made early (planned, opportunity, mistake) says only that
-the limit was not reached by then: it is right-censored, never a failure. With no lives the first guess comes out,
-wide.
+the limit was not reached by then: it is right-censored, never a failure. What the intervals say that a plant keeps
+to, where they follow the lives, is `kept_intervals`. With no lives the first guess comes out, wide.
 
 Each life enters as a *soft life*: the mean and variance that its likelihood has around the present estimate. A
 censored one by Newton's step of its log-concave likelihood; a life known by its ΔP readings, ended early or still
@@ -21,7 +21,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
-from scheduler.statistics.life_effects import Expected, LifeEffects, Spreads, TypeGuess, Where, condition_on
+from scheduler.statistics.kept_intervals import Habit, habit_seen, kept_intervals, level_told
+from scheduler.statistics.life_effects import Expected, LifeEffects, Spreads, TypeGuess, Where, condition_on, joined
 from scheduler.statistics.remaining_hours import RemainingHours, from_lognormal
 
 Floats = npt.NDArray[np.float64]
@@ -32,6 +33,7 @@ LONGEST_BELIEVED = 3.0
 the cap a type whose every life was cut short runs away to lives that nobody has seen)."""
 MOST_ROUNDS = 200
 _SETTLED = 1e-4
+_HABIT_LOOKS = (0, 3, 8)  # rounds in which the habit of early changes is looked for
 _LOOKS = (2, 6)  # rounds after which the system's spread is looked for
 _SYSTEM_SPREADS = (0.0, 0.003, 0.01, 0.03, 0.08)
 _SYSTEM_MEMORIES_D = (60.0, 200.0, 700.0)
@@ -281,6 +283,8 @@ class _Pool:
         self.log_life = np.log(lives.life_h)
         self.is_read = ~np.isnan(lives.read_mean)
         self.is_exact = ~self.is_read & (lives.end == LifeEnd.AT_LIMIT)
+        self.kept = kept_intervals(self.log_life, lives.end == LifeEnd.EARLY, numbered.where)
+        self.habit: Habit | None = None
 
     def settle(self, systems: bool, begin_with: Spreads | None, most_rounds: int) -> _Settled:
         numbered, lives = self.numbered, self.lives
@@ -301,6 +305,9 @@ class _Pool:
             if look_for_systems and turn in _LOOKS:
                 spreads = self._with_system(expected, offset, effects.spreads)
                 effects = self._conditioned(expected, offset, spreads)
+            if turn in _HABIT_LOOKS and len(self.kept):
+                self.habit = habit_seen(self.kept, effects, offset, told=self.habit is not None)
+                effects = self._conditioned(expected, offset, effects.spreads)
             found = effects.expected(numbered.where, nobody)
             mean = found.mean + offset[numbered.where.position]
             moved = float(np.max(np.abs(mean - expected.mean))) if turn else 1.0
@@ -311,13 +318,18 @@ class _Pool:
             offset = numbered.own_guess * left[numbered.position_type]
             effects = self._conditioned(expected, offset, spreads)
             moved += abs(spreads.within - before.within) + abs(spreads.between - before.between)
-            if moved < _SETTLED and not (look_for_systems and turn <= max(_LOOKS)):
+            looks_on = turn <= (max(_LOOKS) if look_for_systems else max(_HABIT_LOOKS) if len(self.kept) else -1)
+            if moved < _SETTLED and not looks_on:
                 break
         return _Settled(effects, offset, believed)
 
     def _conditioned(self, expected: Expected, offset: Floats, spreads: Spreads) -> LifeEffects:
         seen, seen_var = self._soft_lives(expected, spreads.within)
         where = self.numbered.where
+        if self.habit is not None:
+            told, told_var = level_told(self.habit, self.kept.log_h)
+            where = joined(where, self.kept.where)
+            seen, seen_var = np.r_[seen, told], np.r_[seen_var, np.full(len(told), told_var)]
         return condition_on(where, seen - offset[where.position], seen_var, self.numbered.type_guess, spreads)
 
     def _soft_lives(self, expected: Expected, within: float) -> tuple[Floats, Floats]:

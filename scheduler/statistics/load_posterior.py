@@ -65,26 +65,32 @@ class ForecastSettings:
     future_rate_log_sd: of the coming ingression against the past one. terminal_load_scatter: of the load at
     the terminal, as a share. bin_variance: model error per node of s that no number of readings averages away,
     where the weights of the shapes were learned; unlearned_bin_variance: where they were not, so that a shape
-    which only looks right is not believed too firmly. life_degrees: of the Student life prior; infinite is normal.
-    noise_strength: how firmly the readings' stated variances are believed (shape of the inverse gamma).
-    unread_scale: how sharply an unread, unchanged element is taken not to have passed its terminal, in ln load.
+    which only looks right is not believed too firmly. node_share: what one node's readings say, of what they would
+    say if the model's errors at neighbouring nodes had nothing in common; a plateau or hump that a medium has of its
+    own misleads them all alike. Where no life of the type was seen it is 1: there is little else to go by.
+    life_degrees: of the Student life prior; infinite is normal. noise_strength: how firmly the readings' stated
+    variances are believed (shape of the inverse gamma). unread_scale: how sharply an unread, unchanged element is
+    taken not to have passed its terminal, in ln load.
     """
 
     rate_bend_log_sd: float = 0.12
     bend_memory_h: float = 500.0
-    future_rate_log_sd: float = 0.15
+    future_rate_log_sd: float = 0.12
     terminal_load_scatter: float = 0.05
-    bin_variance: float = 0.003
+    bin_variance: float = 0.01
     unlearned_bin_variance: float = 0.02
+    node_share: float = 0.4
     life_degrees: float = 6.0
     noise_strength: float = 3.0
-    unread_scale: float = 0.015
+    unread_scale: float = 0.03
 
     def __post_init__(self) -> None:
         if min(getattr(self, column.name) for column in fields(self)) < 0.0:
             raise ValueError("a setting of the forecast is below 0")
         if self.terminal_load_scatter > 0.15:  # three points of it must stay on this side of the terminal
             raise ValueError(f"terminal load scatter {self.terminal_load_scatter} is above 0.15")
+        if not 0.0 < self.node_share <= 1.0:
+            raise ValueError(f"node share {self.node_share} is outside 0 to 1")
         if min(self.future_rate_log_sd, self.life_degrees, self.unread_scale, self.bend_memory_h) == 0.0:
             raise ValueError("future rate, life degrees, unread scale and bend memory must be above 0")
 
@@ -93,7 +99,8 @@ class ForecastSettings:
 class Positions:
     """The inputs per position, (P,) and (P, J), and of a block of them.
 
-    noise: variance of the readings over the stated one, as known before. end: `LifeEnd` codes of lives that are over.
+    noise: variance of the readings over the stated one, as known before. node_share: see `ForecastSettings`. end:
+    `LifeEnd` codes of lives that are over.
     """
 
     run_h_now: Floats
@@ -105,6 +112,7 @@ class Positions:
     shape_weights: Floats
     noise: Floats
     bin_variance: Floats
+    node_share: Floats
     end: Indices
 
     def at(self, rows: Indices) -> "Positions":
@@ -165,7 +173,7 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
     weighted = np.bincount(place, w * level * (1.0 - part), size)
     weighted += np.bincount(place + 1, w * level * part, size)
     weight, weighted = weight.reshape(lives, -1), weighted.reshape(lives, -1)
-    kept = 1.0 / (1.0 + some.bin_variance[:, None] * weight)
+    kept = some.node_share[:, None] / (1.0 + some.bin_variance[:, None] * weight)
     # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
     between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
     last_h = readings.run_h[readings.offsets[1:] - 1]
@@ -188,29 +196,31 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     """
     log_bound, standing, twice_scale, precision_root = _by_readings(grid, got, some, settings)
     likely = _likely_nodes(grid, log_bound, got, some, settings)
-    bound, stands = (np.take_along_axis(each, likely, axis=1) for each in (log_bound, standing))
-    log_share, *_ = _with_life(grid, likely, bound, stands, precision_root, got, some, settings)
-    least = log_share.max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
-    node = np.flatnonzero((log_bound > least).any(axis=0))
+    row = np.repeat(np.arange(len(likely)), likely.shape[1])
+    log_share, *_ = _with_life(grid, row, likely.ravel(), log_bound, standing, precision_root, got, some, settings)
+    least = log_share.reshape(likely.shape).max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
+    may_count = log_bound > least
+    of_position = np.count_nonzero(may_count, axis=1)
+    row = np.repeat(np.arange(len(likely)), of_position)
+    node = np.flatnonzero(may_count) - row * log_bound.shape[1]
     log_share, clean, log_end, log_life = _with_life(
-        grid, node, log_bound[:, node], standing[:, node], precision_root, got, some, settings
+        grid, row, node, log_bound, standing, precision_root, got, some, settings
     )
-    highest = log_share.max(axis=1, keepdims=True)
-    counts = log_share > highest - np.float32(_NEGLIGIBLE_LOG)
-    kept, of_position = np.flatnonzero(counts), np.count_nonzero(counts, axis=1)
-    row = np.repeat(np.arange(len(counts)), of_position)
-    column, first = kept - row * len(node), np.cumsum(of_position) - of_position
-    share = np.exp(log_share.take(kept) - highest[:, 0][row])
+    highest = np.maximum.reduceat(log_share, np.cumsum(of_position) - of_position)
+    log_share -= highest[row]
+    kept = np.flatnonzero(log_share > np.float32(-_NEGLIGIBLE_LOG))
+    row, node = row[kept], node[kept]
+    first, share = np.searchsorted(row, np.arange(len(likely))), np.exp(log_share[kept])
     share /= np.add.reduceat(share, first)[row]
     return Posterior(
         first=first,
         row=row,
-        node=node[column],
+        node=node,
         share=share,
-        log_end=log_end.take(kept),
-        clean=clean.take(kept),
-        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node[column]),
-        log_life=log_life.take(kept),
+        log_end=log_end[kept],
+        clean=clean[kept],
+        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node),
+        log_life=log_life[kept],
     )
 
 
@@ -248,18 +258,24 @@ def _likely_nodes(
     rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None]
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
     log_now = grid.log_load[::bends].reshape(shapes, -1)
-    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None])[1]
+    each_position = (slice(None), None, None)
+    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None], each_position)[1]
     log_share += log_bound[:, bends // 2 :: bends].reshape(log_share.shape)
     best = log_share.argmax(axis=2)
     return np.asarray((np.arange(shapes) * log_now.shape[1] + best) * bends + bends // 2)
 
 
 def _log_life_share(
-    got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles
+    got: Gathered,
+    some: Positions,
+    settings: ForecastSettings,
+    log_load_share: Singles,
+    of_position: Indices | tuple[slice, None, None],
 ) -> tuple[Singles, Singles]:
-    """ln life of nodes (n, …) whose load now is such a share of the terminal's, and its log-Student prior less its
-    highest."""
-    of_position = (slice(None), *(None,) * (log_load_share.ndim - 1))
+    """ln life of nodes whose load now is such a share of the terminal's, and its log-Student prior less its highest.
+
+    of_position: what makes a value of each position (n,) one of each node.
+    """
     log_life = got.log_h[:, 0].astype(np.float32)[of_position] - log_load_share
     z = log_life - some.log_life_mean.astype(np.float32)[of_position]
     z *= (1.0 / some.log_life_sd).astype(np.float32)[of_position]
@@ -276,6 +292,7 @@ def _log_life_share(
 
 def _with_life(
     grid: LoadGrid,
+    row: Indices,
     node: Indices,
     log_bound: Singles,
     standing: Singles,
@@ -284,18 +301,19 @@ def _with_life(
     some: Positions,
     settings: ForecastSettings,
 ) -> tuple[Singles, Singles, Singles, Singles]:
-    """Of nodes (m,) or (n, m): ln share up to a factor, clean level, ln load at the terminal, ln life, (n, m)."""
-    clean = standing / precision_root
-    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
+    """Of m nodes, whose and which: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
+    at = row * log_bound.shape[1] + node
+    clean = standing.take(at) / precision_root[:, 0][row]
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[row] - clean
     log_end = grid.log_terminal_load(rise_left, grid.shape[node])
     log_load_share = grid.log_load[node] - log_end
-    log_life, log_share = _log_life_share(got, some, settings, log_load_share)
-    log_share += log_bound
-    _weigh_ends(log_share, log_load_share, some.end)
+    log_life, log_share = _log_life_share(got, some, settings, log_load_share, row)
+    log_share += log_bound.take(at)
+    _weigh_ends(log_share, log_load_share, some.end[row])
     # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
-    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0)[:, None] / settings.unread_scale
+    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
     np.maximum(log_load_share, np.float32(0.0), out=log_load_share)
-    log_load_share *= unread.astype(np.float32)
+    log_load_share *= unread.astype(np.float32)[row]
     log_share -= log_load_share
     return log_share, clean, log_end, log_life
 

@@ -15,8 +15,10 @@ from scheduler.statistics.load_grid import S_NODES
 Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int64]
 
-PRIOR_STRETCHES = 60.0
-"""Ours: what is believed before counts as much as so many stretches, about those of three well-read lives."""
+PRIOR_STRETCHES = 30.0
+"""Ours: what is believed before counts as much as so many stretches, about those of one or two well-read lives."""
+TRUSTED_FROM = 0.02
+"""Ours: a stretch counts for half where the mean of its readings scatters by so much variance."""
 LARGEST = 0.10
 
 
@@ -40,6 +42,6 @@ def model_error_variance(
     kind = life_type[filled // len(S_NODES)]
     beyond = mean**2 - noise[kind] / held[filled]
     # a stretch says the less of the model, the fewer readings it has
-    trust = 1.0 / (1.0 + noise[kind] / (held[filled] * before))
+    trust = 1.0 / (1.0 + noise[kind] / (held[filled] * TRUSTED_FROM))
     total = np.bincount(kind, trust * beyond, types) + PRIOR_STRETCHES * before
     return np.asarray(np.clip(total / (np.bincount(kind, trust, types) + PRIOR_STRETCHES), 0.0, LARGEST))
