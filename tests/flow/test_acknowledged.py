@@ -16,17 +16,25 @@ from tests.flow.small_folder import HOURS_NOW, RETURN
 KNOWN = "seal ordered, changed in the stop of week 14"
 
 
+@pytest.fixture(scope="module")
+def with_metal(planned_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job has found metal and water."""
+    file = copied(planned_file, tmp_path_factory.mktemp("metal") / "plant.sqlite")
+    with running(file) as served:
+        served.close(position=RETURN, hours=HOURS_NOW, found=["metal_steel", "water"])
+    return file
+
+
 @pytest.fixture
-def plant(planned_file: Path, tmp_path: Path) -> Iterator[RunningPlant]:
-    with running(copied(planned_file, tmp_path / "plant.sqlite")) as served:
+def plant(with_metal: Path, tmp_path: Path) -> Iterator[RunningPlant]:
+    with running(copied(with_metal, tmp_path / "plant.sqlite")) as served:
+        served.later(minutes=5)
         yield served
 
 
 @pytest.fixture
 def metal(plant: RunningPlant) -> dict[str, Any]:
-    """The diagnosis of a job that found metal."""
-    plant.close(position=RETURN, hours=HOURS_NOW, found=["metal_steel", "water"])
-    plant.later(minutes=5)
+    """The diagnosis of the job that found metal."""
     (found,) = plant.get("/v1/diagnoses", code="metal-found")["items"]
     return dict(found)
 

@@ -39,7 +39,7 @@ from tests.how_often import walks
 
 SEED = "ELEMENTDUE_TEST_SEED"
 PARTS = 1 if ON_POSTGRESQL else 2
-WALKS = walks(15 if ON_POSTGRESQL else 20)
+WALKS = walks(8 if ON_POSTGRESQL else 14)
 """Of each part."""
 
 STEPS = 40

@@ -19,7 +19,7 @@ from tests.flow.running_plant import RunningPlant, copied, iso, make_planned, ru
 from tests.flow.small_folder import Row, SmallPlant, small_plant
 from tests.how_often import races
 
-TIMES = races(40)
+TIMES = races(25)
 """With `ELEMENTDUE_TEST_RACES=200` as often as tests/measure/RESULTS.md tells of."""
 
 SYSTEMS = [f"LINE{number}" for number in range(20)]

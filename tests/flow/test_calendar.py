@@ -115,7 +115,7 @@ def test_withdrawn_work_is_cancelled_for_thirty_days_and_then_gone(plant: Runnin
 
 def test_the_same_state_gives_the_same_bytes_and_no_answer_to_who_has_them(plant: RunningPlant) -> None:
     first = plant.client.get(PATH)
-    plant.later(hours=1)
+    plant.later(minutes=1)
     plant.run_pass()
     plant.run_pass()
     same = plant.client.get(PATH, headers={"If-None-Match": f'"other", W/{first.headers["ETag"]}'})

@@ -18,6 +18,8 @@ from service.cli.main import main
 from tests.flow.running_plant import RunningPlant, copied, iso, make_planned, running
 from tests.flow.small_folder import BREATHER, HOURS_NOW, RETURN, STRAINER, SmallPlant, small_plant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 AT_REST = {"at_rest": "yes", "defined_position": "yes"}
 
 

@@ -10,6 +10,8 @@ from tests.flow.corrections import Told, as_of, assert_sound, correct, facts_now
 from tests.flow.running_plant import RunningPlant, iso, oil, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN, SIDE_A, STRAINER, small_plant
 
+pytestmark = pytest.mark.one_database_is_enough
+
 
 def _two_changes(plant: RunningPlant) -> tuple[int, int]:
     first = plant.close(position=RETURN, hours=HOURS_NOW, element={"lot": "L-1"}, oil=[oil("OIL-46", 4)])

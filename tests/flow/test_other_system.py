@@ -39,7 +39,7 @@ pytestmark = (
     pytest.mark.one_database_is_enough
 )  # of clients and their files; of the database see test_unreliable_line
 
-KILLS = kills(8)
+KILLS = kills(5)
 ENDS_WITHIN_S = 120.0
 OF_THE_WEBHOOK = ["work_order.changed", "close_out.recorded"]
 

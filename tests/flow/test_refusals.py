@@ -23,6 +23,8 @@ from tests.flow.small_folder import (
     small_plant,
 )
 
+pytestmark = pytest.mark.one_database_is_enough
+
 _DAY = timedelta(days=1)
 
 NOT_TRUE = {

@@ -7,6 +7,8 @@ import pytest
 from tests.flow.running_plant import RunningPlant, warm
 from tests.flow.small_folder import HOURS_NOW, RETURN, SIDE_A, SIDE_B, STRAINER, UNKNOWN, SmallPlant, moment
 
+pytestmark = pytest.mark.one_database_is_enough
+
 
 def test_a_strainer_put_back_is_the_same_one_cleaned_once_more(plant: RunningPlant) -> None:
     answer = plant.close(task=plant.task_of(STRAINER)["id"], hours=HOURS_NOW, reason="due")

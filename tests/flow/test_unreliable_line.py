@@ -21,7 +21,7 @@ from tests.flow.unreliable.line import Fate
 from tests.flow.unreliable.lived import Lived, live
 from tests.how_often import kills
 
-KILLS = kills(8 if ON_POSTGRESQL else 20)
+KILLS = kills(4 if ON_POSTGRESQL else 20)
 
 
 @pytest.fixture(scope="module")

@@ -30,6 +30,8 @@ from tests.service.small_plant import (
     write_small_plant,
 )
 
+pytestmark = pytest.mark.one_database_is_enough
+
 Command = Callable[..., "Ended"]
 
 

@@ -26,6 +26,8 @@ from service.plant_folder.known import Known
 from service.plant_folder.layout import COMMON_COLUMNS, RECORDED_AT, TABLE, TABLES, Quantity
 from service.plant_folder.reading import read_folder
 
+pytestmark = pytest.mark.one_database_is_enough
+
 Table = list[dict[str, str]]
 
 A_WEDNESDAY = date(2026, 3, 4)

@@ -24,6 +24,8 @@ from service.plant_folder import tables as t
 from service.plant_store.loading import load_plant
 from tests.databases import url_at
 
+pytestmark = pytest.mark.one_database_is_enough
+
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
 
 

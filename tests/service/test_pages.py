@@ -19,6 +19,8 @@ from service.problems import PROBLEMS
 from service.settings import Settings
 from tests.service.served import Served, opened, served
 
+pytestmark = pytest.mark.one_database_is_enough
+
 LOADS = {
     "script": "src",
     "img": "src",

@@ -24,6 +24,8 @@ from service.replay.sheets import steps_sheet
 from service.replay.stepping import blocks_of, go_through, moments_of_steps, seen_of
 from tests.databases import url_at
 
+pytestmark = pytest.mark.one_database_is_enough
+
 NOW = datetime(2026, 5, 6, 9, 30, tzinfo=UTC)
 LATE = NOW - timedelta(days=30, microseconds=7)
 """When facts of long before came to be known."""

@@ -37,6 +37,8 @@ from tests.service.plant_folder.written_workbook import (
     write_workbook,
 )
 
+pytestmark = pytest.mark.one_database_is_enough
+
 SHEET = "plant.xlsx, sheet dp_readings"
 THREE_MOMENTS = [datetime.fromisoformat(text) for text in ("2026-03-05", "2026-03-06T08:30", "2026-03-07")]
 
