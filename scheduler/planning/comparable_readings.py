@@ -23,7 +23,7 @@ from scheduler.engineering.terminal_dp import (
 from scheduler.engineering.viscosity import viscosity_at
 from scheduler.planning.elements import Elements, finished_elements, fitted_elements
 from scheduler.planning.plant_columns import DpReadings, Flags, Floats, Ints, PlantColumns
-from scheduler.vocabulary import Place, Stage
+from scheduler.vocabulary import Stage
 
 USUAL_GAUGE_STEP_BAR = 0.05
 USUAL_VACUUM_STEP_BAR = 0.01
@@ -81,7 +81,7 @@ def instruments(columns: PlantColumns) -> Instruments:
     ever = (finished_elements(columns), fitted_elements(columns))
     owner = np.concatenate([each.position[each.of_readings()] for each in ever])
     order = np.argsort(owner, kind="stable")
-    by_vacuum = _by_vacuum(columns)
+    by_vacuum = columns.by_vacuum()
     read = np.concatenate([_shown_bar(each.dp, by_vacuum[each.position[each.of_readings()]]) for each in ever])
     offsets = np.concatenate([[0], np.cumsum(np.bincount(owner, minlength=len(by_vacuum)))])
     step = gauge_steps_bar(read[order], offsets)
@@ -101,7 +101,7 @@ def comparable_readings(columns: PlantColumns, elements: Elements, using: Instru
     """Every reading of these elements, each restated to its position's warm state."""
     dp, positions, owner = elements.dp, columns.positions, elements.of_readings()
     place = elements.position[owner]
-    by_vacuum = _by_vacuum(columns)[elements.position]
+    by_vacuum = columns.by_vacuum()[elements.position]
     warm = using.warm.of_readings(elements.position)
     step = using.step_bar[elements.position]
     sheet = _clean_by_sheet(columns, elements, warm)
@@ -126,10 +126,6 @@ def comparable_readings(columns: PlantColumns, elements: Elements, using: Instru
     terminal = _inlet_terminal(columns, elements, terminal, rule, by_vacuum, clean_vacuum, strainer_clean)
     clean = np.where(by_vacuum & ~np.isnan(clean_vacuum), strainer_clean, sheet)
     return ComparableReadings(reading, read, gate.astype(np.intp), step, clean, terminal, rule)
-
-
-def _by_vacuum(columns: PlantColumns) -> Flags:
-    return np.array([place is Place.SUCTION for place in columns.positions.place], dtype=bool)
 
 
 def _difference_bar(dp: DpReadings) -> Floats:

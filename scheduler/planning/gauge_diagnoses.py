@@ -25,7 +25,7 @@ from scheduler.planning.current_readings import (
 )
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
-from scheduler.vocabulary import Place, Severity, TaskKind
+from scheduler.vocabulary import Severity, TaskKind
 
 SAME_STEPS = 0.55
 """Readings so near to the newest one stand on its mark: half a step, and what is lost in writing them down."""
@@ -89,7 +89,7 @@ def gauge_diagnoses(columns: PlantColumns, condition: Condition) -> list[Diagnos
     )
     told = [Gate.USABLE, Gate.BELOW_RESOLUTION, Gate.COLD, Gate.LOW_FLOW, Gate.NO_FLOW]
     shown = current_readings(columns, condition, told)
-    by_vacuum = np.array([place is Place.SUCTION for place in columns.positions.place], dtype=bool)
+    by_vacuum = columns.by_vacuum()
     shown = shown.only((columns.dp.flow_lpm[shown.row] != 0.0) & ~by_vacuum[shown.owner])
     found = list(_stuck(columns, condition, read, shown))
     found += _at_zero(columns, condition, read, shown)

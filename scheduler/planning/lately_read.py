@@ -21,7 +21,6 @@ from scheduler.planning.condition import Condition
 from scheduler.planning.current_readings import LN_VISCOSITY_PER_K
 from scheduler.planning.elements import Elements, finished_elements, fitted_elements
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
-from scheduler.vocabulary import Place
 
 LOOKS_BACK, LOOKS_BACK_D = 60, 400.0
 """Newest readings that are looked at: enough for a slope, and few enough to clear once the cause is gone (ours)."""
@@ -81,7 +80,7 @@ def lately_read(columns: PlantColumns, condition: Condition) -> LatelyRead:
     position = np.concatenate([each.position[each.of_readings()] for each in ever])
     day = np.concatenate([each.dp.day for each in ever])
     degC = np.concatenate([each.dp.oil_temperature_degC for each in ever])
-    by_vacuum = np.array([place is Place.SUCTION for place in columns.positions.place], dtype=bool)
+    by_vacuum = columns.by_vacuum()
     kept = np.flatnonzero(
         ~np.isnan(degC)
         & (day >= columns.as_of_day - LOOKS_BACK_D)

@@ -20,7 +20,7 @@ from scheduler.planning.current_readings import CurrentReadings, current_reading
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.duty import Duty
 from scheduler.planning.plant_columns import Flags, Floats, Ints, PlantColumns
-from scheduler.vocabulary import Place, Severity, TaskKind
+from scheduler.vocabulary import Severity, TaskKind
 
 FIRST_READINGS, AGREEING = 6, 2
 """Of a life so many at most are its first, of which the last two have to agree; so have the newest two (ours)."""
@@ -72,7 +72,7 @@ class _Range:
 def new_element_diagnoses(columns: PlantColumns, duty: Duty, condition: Condition) -> list[Diagnosis]:
     """Of every position what stands now."""
     counted = current_readings(columns, condition, COUNTED_GATES | {Gate.BYPASS_OPEN})
-    by_vacuum = np.array([place is Place.SUCTION for place in columns.positions.place], dtype=bool)
+    by_vacuum = columns.by_vacuum()
     share = taken(duty.reading_run_h, counted.from_start(FIRST_READINGS)) / np.exp(condition.life.log_median)[:, None]
     # a strainer's clean vacuum is its own first readings: it cannot be held against them
     share[by_vacuum] = np.nan

@@ -260,6 +260,10 @@ class PlantColumns:
         ready = {Status.IN_SERVICE, Status.STANDBY}
         return np.array([status in ready for status in self.systems.status], dtype=bool)
 
+    def by_vacuum(self) -> Flags:
+        """Positions whose gauge, where there is one, shows the vacuum at a pump's inlet."""
+        return np.array([place is Place.SUCTION for place in self.positions.place], dtype=bool)
+
     def in_service(self) -> Flags:
         """Positions in service in a system that runs or stands ready."""
         position_ready = np.array([status is Status.IN_SERVICE for status in self.positions.status], dtype=bool)

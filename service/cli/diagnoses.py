@@ -57,8 +57,11 @@ def acknowledge(
     database: DatabaseOption = None,
 ) -> None:
     """Say that it is known. It stands until the data clear it, and asks again if it becomes more urgent."""
-    Asker(server, database).ask("POST", f"/v1/diagnoses/{diagnosis}/acknowledge", body={"note": note})
-    typer.echo(f"diagnosis {diagnosis} is acknowledged; it stands until the data clear it", err=True)
+    found = Asker(server, database).ask("POST", f"/v1/diagnoses/{diagnosis}/acknowledge", body={"note": note})
+    until = (
+        "it stands until the data clear it" if found["cleared_at"] is None else "the data have cleared it meanwhile"
+    )
+    typer.echo(f"diagnosis {diagnosis} is acknowledged; {until}", err=True)
 
 
 @app.command("open-again")

@@ -14,7 +14,8 @@ from service.diagnoses.tables import diagnoses
 Subject = tuple[str, str, str]
 """System, position (empty for the whole system) and code: of these one stands at a time."""
 
-_URGENCY = (Severity.NOTE, Severity.SOON, Severity.NOW)
+URGENCY = {Severity.NOW.value: 0, Severity.SOON.value: 1, Severity.NOTE.value: 2}
+"""The most urgent first."""
 
 NOT_ACKNOWLEDGED = {"acknowledged_at": None, "acknowledged_by": None, "acknowledged_note": None}
 
@@ -54,11 +55,6 @@ def keep_diagnoses(
     ]
     if rows:
         connection.execute(sa.insert(diagnoses), rows)
-    return kept_diagnoses(connection, columns)
-
-
-def kept_diagnoses(connection: sa.Connection, columns: PlantColumns) -> dict[Subject, Kept]:
-    """What stands for the systems in `columns`."""
     return {
         subject: Kept(row["id"], row["acknowledged_at"], row["acknowledged_by"], row["acknowledged_note"])
         for subject, row in _standing(connection, columns).items()
@@ -80,5 +76,5 @@ def _news(row: sa.RowMapping, diagnosis: Diagnosis) -> dict[str, Any]:
     """What differs. Who knew of it when it was less urgent has to be told again."""
     said = {"numbers": diagnosis.numbers, "severity": diagnosis.severity}
     values: dict[str, Any] = {name: value for name, value in said.items() if row[name] != value}
-    is_worse = _URGENCY.index(diagnosis.severity) > _URGENCY.index(Severity(row["severity"]))
+    is_worse = URGENCY[diagnosis.severity] < URGENCY[row["severity"]]
     return values | NOT_ACKNOWLEDGED if is_worse else values

@@ -10,9 +10,10 @@ import sqlalchemy as sa
 from fastapi import Depends, Query
 
 from api_schemas.diagnoses import Acknowledged, Diagnosis, DiagnosisList, Remark, Standing
-from scheduler.vocabulary import DisplayUnits, Severity
+from scheduler.vocabulary import DisplayUnits
 from service.cursors import read_cursor, write_cursor
 from service.dependencies import OnlyPlant
+from service.diagnoses.keeping import URGENCY
 from service.diagnoses.tables import diagnoses, diagnosis_remarks
 from service.due.wording import Wording
 from service.keys.keeping import Caller
@@ -22,9 +23,7 @@ from service.problems import NotFound
 
 LONGEST_PAGE = 500
 
-_urgency = sa.case(
-    {Severity.NOW.value: 0, Severity.SOON.value: 1, Severity.NOTE.value: 2}, value=diagnoses.c.severity
-).label("urgency")
+_urgency = sa.case(URGENCY, value=diagnoses.c.severity).label("urgency")
 
 _STANDS = diagnoses.c.cleared_at.is_(None)
 _WHERE = {

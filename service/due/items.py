@@ -14,12 +14,9 @@ from scheduler.planning import due
 from scheduler.planning.diagnoses import Diagnosis
 from scheduler.planning.plant_columns import PlantColumns
 from scheduler.vocabulary import DisplayUnits
-from service.diagnoses.keeping import Kept, Subject, subject_of
+from service.diagnoses.keeping import URGENCY, Kept, Subject, subject_of
 from service.due.wording import Wording
 from service.plant_store.time import from_day
-
-_SEVERITY_ORDER = {"now": 0, "soon": 1, "note": 2}
-
 
 Note = dict[str, Any]
 """A diagnosis in the table's row: codes and numbers, its number, and who knows of it since when."""
@@ -51,7 +48,7 @@ def due_row(columns: PlantColumns, item: due.DueItem, notes: list[Note], as_of: 
         "pressure_hours_left_50": middle,
         "pressure_hours_left_90": high,
         "because": item.because,
-        "diagnoses": sorted(notes, key=lambda note: (_SEVERITY_ORDER[note["severity"]], note["code"])),
+        "diagnoses": sorted(notes, key=lambda note: (URGENCY[note["severity"]], note["code"])),
     }
 
 

@@ -1,30 +1,12 @@
 """What the ΔP readings of a position say of its gauge, its sensors, its oil and a new element, in words."""
 
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any
 
 from scheduler.vocabulary import QuantityKind
+from service.due.amounts import Amounts, between, degC
 
 Facts = Mapping[str, Any]
-
-
-class Amounts(Protocol):
-    """Whoever writes days and amounts in the plant's zone and units."""
-
-    def date(self, day: float) -> str: ...
-
-    def dp(self, value_bar: float) -> str: ...
-
-    def amount(self, value: float, kind: QuantityKind) -> str: ...
-
-
-def _degC(words: Amounts, value_degC: float) -> str:
-    return words.amount(value_degC, QuantityKind.TEMPERATURE)
-
-
-def _range(words: Amounts, least: float, most: float, kind: QuantityKind) -> str:
-    low, high = words.amount(least, kind), words.amount(most, kind)
-    return low if low == high else f"{low} to {high}"
 
 
 def _new_element(words: Amounts, numbers: Facts) -> str:
@@ -33,7 +15,7 @@ def _new_element(words: Amounts, numbers: Facts) -> str:
     return (
         f"The element fitted on {words.date(numbers['fitted_day'])} showed {read} from "
         f"{words.date(numbers['first_day'])} on: {words.dp(numbers['shows_bar'])} at the usual flow and "
-        f"{_degC(words, numbers['warm_degC'])}, where a new one shows {words.dp(numbers['expected_bar'])}"
+        f"{degC(words, numbers['warm_degC'])}, where a new one shows {words.dp(numbers['expected_bar'])}"
     )
 
 
@@ -63,12 +45,12 @@ def _dead_gauge(words: Amounts, numbers: Facts) -> str:
     states = []
     if numbers["coldest_degC"] is not None:
         degC = numbers["coldest_degC"], numbers["warmest_degC"]
-        states.append(f"oil at {_range(words, *degC, QuantityKind.TEMPERATURE)}")
+        states.append(f"oil at {between(words, *degC, QuantityKind.TEMPERATURE)}")
     if numbers["least_flow_lpm"] is not None:
         flow_lpm = numbers["least_flow_lpm"], numbers["most_flow_lpm"]
-        states.append(f"a flow of {_range(words, *flow_lpm, QuantityKind.FLOW)}")
+        states.append(f"a flow of {between(words, *flow_lpm, QuantityKind.FLOW)}")
     told = f" with {' and '.join(states)}" if states else ""
-    should = _range(
+    should = between(
         *(words, numbers["should_least_bar"], numbers["should_most_bar"]), QuantityKind.PRESSURE_DIFFERENCE
     )
     whose = "even a new element" if numbers["shown_bar"] <= 0.0 else "the element"
@@ -84,8 +66,8 @@ def _cold_oil(words: Amounts, numbers: Facts) -> str:
     return (
         f"ΔP as read rose from {words.dp(numbers['before_bar'])} about {words.date(numbers['before_day'])} to "
         f"{words.dp(numbers['now_bar'])} on {words.date(numbers['at_day'])} because the oil is colder, "
-        f"{_degC(words, numbers['now_degC'])} against {_degC(words, numbers['before_degC'])}: at "
-        f"{_degC(words, numbers['warm_degC'])} it would be {words.dp(numbers['restated_now_bar'])}, before "
+        f"{degC(words, numbers['now_degC'])} against {degC(words, numbers['before_degC'])}: at "
+        f"{degC(words, numbers['warm_degC'])} it would be {words.dp(numbers['restated_now_bar'])}, before "
         f"{words.dp(numbers['restated_before_bar'])}. The rise is cold oil, not dirt. Check first: the tank heater, "
         "the cooler and its valve."
     )
@@ -99,7 +81,7 @@ def _exponent(words: Amounts, numbers: Facts) -> str:
 
 
 def _by_viscosity(words: Amounts, numbers: Facts) -> str:
-    degC = _range(words, numbers["coldest_degC"], numbers["warmest_degC"], QuantityKind.TEMPERATURE)
+    degC = between(words, numbers["coldest_degC"], numbers["warmest_degC"], QuantityKind.TEMPERATURE)
     exponent = numbers["exponent"]
     if exponent < 0.5:
         means = "It hardly follows the temperature that is noted: that is likely not the temperature of this oil."
@@ -121,7 +103,7 @@ def _by_viscosity(words: Amounts, numbers: Facts) -> str:
 
 
 def _by_flow(words: Amounts, numbers: Facts) -> str:
-    flow = _range(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
+    flow = between(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
     return (
         f"ΔP goes with the flow to the power {_exponent(words, numbers)}, at {flow}; an element's goes with the "
         "power 1 and a restriction's with 2. Most of what is read is not the element's. Check first: valves, "
@@ -130,7 +112,7 @@ def _by_flow(words: Amounts, numbers: Facts) -> str:
 
 
 def _not_by_flow(words: Amounts, numbers: Facts) -> str:
-    flow = _range(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
+    flow = between(words, numbers["least_flow_lpm"], numbers["most_flow_lpm"], QuantityKind.FLOW)
     return (
         f"ΔP goes with the flow to the power {_exponent(words, numbers)}, at {flow}; an element's goes with the "
         "power 1. What is noted as the flow is likely not the flow through this filter. Check first: which line the "

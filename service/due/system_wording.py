@@ -1,31 +1,20 @@
 """Suction sides, cold starts, short lives and open bypasses in words."""
 
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any
 
 from scheduler.vocabulary import QuantityKind
+from service.due.amounts import Amounts, between, degC
 from service.due.contamination_wording import what_is_missing
 
 Facts = Mapping[str, Any]
-
-
-class Words(Protocol):
-    """Whoever writes days and amounts as the plant reads them."""
-
-    def date(self, day: float) -> str: ...
-
-    def amount(self, value: float, kind: QuantityKind) -> str: ...
-
-    def dp(self, value_bar: float) -> str: ...
-
-    def vacuum(self, value_bar: float) -> str: ...
 
 
 _HIGHEST_VACUUM_BAR = 0.9
 """The pump is starved long before a full vacuum: what would be above is told as "more than" (ours)."""
 
 
-def _too_high_when_cold(words: Words, numbers: Facts) -> str:
+def _too_high_when_cold(words: Amounts, numbers: Facts) -> str:
     cold_bar = numbers["cold_vacuum_bar"]
     more = cold_bar > _HIGHEST_VACUUM_BAR
     would = f"{'more than ' if more else 'about '}{words.vacuum(min(cold_bar, _HIGHEST_VACUUM_BAR))}"
@@ -34,16 +23,16 @@ def _too_high_when_cold(words: Words, numbers: Facts) -> str:
     )
     return (
         f"Inlet vacuum is {words.vacuum(numbers['warm_vacuum_bar'])} with warm oil by {numbers['readings']} readings "
-        f"until {words.date(numbers['at_day'])}, but on a start at {_degC(words, numbers['coldest_start_degC'])} it "
+        f"until {words.date(numbers['at_day'])}, but on a start at {degC(words, numbers['coldest_start_degC'])} it "
         f"would be {would}; the limit of {words.vacuum(numbers['limit_bar'])} is reached with the oil at about "
-        f"{_degC(words, numbers['limit_at_degC'])}.{head} Warm the oil above that before loading the pump. Check "
+        f"{degC(words, numbers['limit_at_degC'])}.{head} Warm the oil above that before loading the pump. Check "
         "first: the strainer, the suction valve, the tank heater and the oil's grade."
     )
 
 
-def _up_though_cleaned(words: Words, numbers: Facts) -> str:
+def _up_though_cleaned(words: Amounts, numbers: Facts) -> str:
     return (
-        f"Inlet vacuum, restated to oil at {_degC(words, numbers['warm_degC'])}, rose from "
+        f"Inlet vacuum, restated to oil at {degC(words, numbers['warm_degC'])}, rose from "
         f"{words.vacuum(numbers['before_bar'])} to {words.vacuum(numbers['after_bar'])} until "
         f"{words.date(numbers['at_day'])} (give or take {words.vacuum(numbers['sd_bar'])}) although the strainer has "
         f"been clean since {words.date(numbers['cleaned_day'])}. Check first: the suction valve and hose, the oil "
@@ -51,7 +40,7 @@ def _up_though_cleaned(words: Words, numbers: Facts) -> str:
     )
 
 
-def _opens_when_cold_only(words: Words, numbers: Facts) -> str:
+def _opens_when_cold_only(words: Amounts, numbers: Facts) -> str:
     count = numbers["readings"]
     readings = "1 reading" if count == 1 else f"{count} readings"
     return (
@@ -63,7 +52,7 @@ def _opens_when_cold_only(words: Words, numbers: Facts) -> str:
     )
 
 
-def _trips_when_cold_only(words: Words, numbers: Facts) -> str:
+def _trips_when_cold_only(words: Amounts, numbers: Facts) -> str:
     times = "once" if numbers["indicator_trips"] == 1 else f"{numbers['indicator_trips']} times"
     return (
         f"The indicator was tripped {times} with cold oil ({_between(words, numbers)}, the last on "
@@ -73,13 +62,12 @@ def _trips_when_cold_only(words: Words, numbers: Facts) -> str:
     )
 
 
-def _between(words: Words, numbers: Facts) -> str:
-    coldest, warmest = (_degC(words, numbers[name]) for name in ("coldest_degC", "warmest_degC"))
-    return coldest if coldest == warmest else f"{coldest} to {warmest}"
+def _between(words: Amounts, numbers: Facts) -> str:
+    return between(words, numbers["coldest_degC"], numbers["warmest_degC"], QuantityKind.TEMPERATURE)
 
 
-def _at_warm(words: Words, numbers: Facts) -> str:
-    at = "" if numbers["warm_degC"] is None else f" at {_degC(words, numbers['warm_degC'])}"
+def _at_warm(words: Amounts, numbers: Facts) -> str:
+    at = "" if numbers["warm_degC"] is None else f" at {degC(words, numbers['warm_degC'])}"
     return f"{at} on {words.date(numbers['warm_day'])}"
 
 
@@ -89,11 +77,11 @@ def _wanted_shut(numbers: Facts) -> str:
     return " The plant wants the bypass shut at the start: the due date counts that already."
 
 
-def _shut_from(words: Words, numbers: Facts) -> str:
+def _shut_from(words: Amounts, numbers: Facts) -> str:
     from_degC = numbers["shut_from_degC"]
     if from_degC is None:
         return ""
-    return f" By its warm ΔP the bypass stays shut from about {_degC(words, from_degC)} on."
+    return f" By its warm ΔP the bypass stays shut from about {degC(words, from_degC)} on."
 
 
 _CAUSE_WORDS = {
@@ -111,7 +99,7 @@ _CAUSE_CHECKS = {
 }
 
 
-def _run_short(_words: Words, numbers: Facts) -> str:
+def _run_short(_words: Amounts, numbers: Facts) -> str:
     first, second = (f"{hours:,.0f} h" for hours in numbers["lives_h"])
     lives = (
         f"The element before lasted {first}, and this one will last at most about {second} by its ΔP"
@@ -138,7 +126,7 @@ def _run_short(_words: Words, numbers: Facts) -> str:
     )
 
 
-def _dirty_clean_looking(words: Words, numbers: Facts) -> str:
+def _dirty_clean_looking(words: Amounts, numbers: Facts) -> str:
     dirty = (
         f"The oil misses its target of {numbers['target']}" if numbers["target"] is not None else "The oil is dirtier"
     )
@@ -152,11 +140,7 @@ def _dirty_clean_looking(words: Words, numbers: Facts) -> str:
     )
 
 
-def _degC(words: Words, value_degC: float) -> str:
-    return words.amount(value_degC, QuantityKind.TEMPERATURE)
-
-
-SYSTEM_DIAGNOSES: dict[str, Callable[[Words, Facts], str]] = {
+SYSTEM_DIAGNOSES: dict[str, Callable[[Amounts, Facts], str]] = {
     "vacuum-too-high-when-cold": _too_high_when_cold,
     "vacuum-up-strainer-clean": _up_though_cleaned,
     "bypass-opens-when-cold-only": _opens_when_cold_only,
