@@ -36,7 +36,8 @@ class DueItem(BaseModel):
     """One position in service: when it is due at the plant's risk level, between which dates, and why.
 
     `due_early`, `due_median` and `due_late` are the 10, 50 and 90 % points of the time at which the position
-    reaches its limit. `hours_left` and `overdue_hours` are run hours.
+    reaches its limit. `hours_left` and `overdue_hours` are run hours; of a forecast, `hours_left` is the number that
+    is expected to miss the truth by the least share of the element's life, which lies somewhat below the middle.
     """
 
     model_config = _OUT

@@ -19,7 +19,8 @@ from scheduler.planning.usable_readings import enters_the_forecast, has_usable, 
 from scheduler.statistics.beta_map import recalibrated
 from scheduler.statistics.calibration import Calibration
 from scheduler.statistics.condition_forecast import ConditionForecast, ElementPrior, ReadingColumns, forecast
-from scheduler.statistics.life_model import LifePrior, remaining_life
+from scheduler.statistics.life_left import remaining_life
+from scheduler.statistics.life_model import LifePrior
 from scheduler.statistics.remaining_hours import RemainingHours
 
 

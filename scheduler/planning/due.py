@@ -58,9 +58,11 @@ def assess_due(
     fused = fuse(dates.day_ahead, dates.causes, dates.steps, np.clip(risk.level, 1e-6, 1.0 - 1e-6))
     rows: list[int] = np.flatnonzero(columns.in_service()).tolist()
     bands = [condition.remaining.quantile(level) for level in (0.1, 0.5, 0.9)]
+    about_h = condition.remaining.least_missed_h(np.where(np.isnan(duty.run_h), 0.0, duty.run_h))
     return [
         _item(
-            *(columns, duty, condition, dates.hour_limits, risk, fused, [float(band[row]) for band in bands], row),
+            *(columns, duty, condition, dates.hour_limits, risk, fused, [float(band[row]) for band in bands]),
+            *(float(about_h[row]), row),
             *(sightings.get(row), blamed.get(row)),
         )
         for row in rows
@@ -75,6 +77,7 @@ def _item(
     risk: AcceptedRisk,
     fused: Fused,
     bands: list[float],
+    about_h: float,
     position: int,
     sighting: Sighting | None,
     blamed: dict[str, Any] | None,
@@ -97,7 +100,7 @@ def _item(
         early_day=_day(now, float(fused.early_day[position])),
         median_day=_day(now, float(fused.median_day[position])),
         late_day=_day(now, float(fused.late_day[position])),
-        hours_left=0.0 if blamed is not None else _hours_left(columns, duty, limits, bands[1], sighting, position),
+        hours_left=0.0 if blamed is not None else _hours_left(columns, duty, limits, about_h, sighting, position),
         overdue_hours=_overdue_hours(columns, duty, due, position),
         trigger=trigger,
         runner_up=None if runner_up is trigger else runner_up,
@@ -106,6 +109,7 @@ def _item(
         because=because_of(
             *(columns, duty, condition, trigger, position),
             bands=finite,
+            about_h=round(about_h, 1) if np.isfinite(about_h) else None,
             risk=risk.facts(position),
             event=int(limits.event[position]),
             sighting=sighting,
@@ -126,7 +130,7 @@ def _hours_left(
     sighting: Sighting | None,
     position: int,
 ) -> float | None:
-    """The least of the medians of every trigger, in run hours."""
+    """The least of what every trigger leaves, in run hours; what is uncertain by the hours that miss it least."""
     candidates = [condition_h, float(limits.hours_left[position]), float(limits.event_left[position])]
     age_day = columns.fitted.fitted_day[position] + columns.positions.max_age_d[position]
     if not np.isnan(age_day):

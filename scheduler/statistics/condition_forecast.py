@@ -18,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from scheduler.statistics.life_model import LifeEnd, LifePrior, remaining_life
+from scheduler.statistics.life_left import remaining_life
+from scheduler.statistics.life_model import LifeEnd, LifePrior
 from scheduler.statistics.load_grid import (
     THREE_POINTS,
     ShapeTable,
@@ -164,7 +165,7 @@ def positions_of(
         shape_weights=np.broadcast_to(weights, (len(run_h), len(shapes))),
         noise=np.ones(len(run_h)) if before.noise is None else before.noise,
         bin_variance=np.full(len(run_h), settings.bin_variance) if bin_variance is None else bin_variance,
-        node_share=np.where(before.life.lives_seen > 0, settings.node_share, 1.0),
+        node_likeness=np.where(before.life.lives_seen > 0, settings.node_likeness, 0.0),
         end=np.asarray(end, dtype=np.int64),
     )
 
@@ -208,7 +209,7 @@ def _by_age_alone(
     nothing = nothing_read(*positions.shape_weights.shape)
     return ConditionForecast(
         remaining=remaining,
-        past_share=np.zeros(count),
+        past_share=remaining.already_reached.copy(),
         evidence=replace(
             nothing,
             load_share=positions.run_h_now / np.maximum(positions.run_h_now + left_h, 1e-9),

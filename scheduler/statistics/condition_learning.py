@@ -110,7 +110,7 @@ def learn(
     makers: the makers' curves of some of the types.
     """
     # a life that is believed less is left to its prior, which is the other lives': all would drift off together
-    settings = replace(settings or ForecastSettings(), life_degrees=np.inf, node_share=1.0)
+    settings = replace(settings or ForecastSettings(), life_degrees=np.inf, node_likeness=0.0)
     return _Learning(lives, targets, settings, makers or {}).run()
 
 

@@ -23,7 +23,6 @@ from scipy.special import log_ndtr
 
 from scheduler.statistics.kept_intervals import Habit, habit_seen, kept_intervals, level_told
 from scheduler.statistics.life_effects import Expected, LifeEffects, Spreads, TypeGuess, Where, condition_on, joined
-from scheduler.statistics.remaining_hours import RemainingHours, from_lognormal
 
 Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int64]
@@ -219,11 +218,6 @@ def pool_lives(
         between_log_sd=float(np.sqrt(found.effects.spreads.between)),
     )
     return PooledLives(found.effects, found.offset, found.longest, prior, numbered.where)
-
-
-def remaining_life(prior: LifePrior, run_h: Floats) -> RemainingHours:
-    """Hours left where only the age is known: the prior, given that `run_h` (P,) passed without an end."""
-    return from_lognormal(prior.log_median, prior.log_sd, run_h)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
+from scheduler.statistics.life_left import UNSEEN_PAST_LOG
 from scheduler.statistics.life_model import LifeEnd
 from scheduler.statistics.load_grid import S_NODES, THREE_POINTS, LoadGrid
 
@@ -65,9 +66,9 @@ class ForecastSettings:
     future_rate_log_sd: of the coming ingression against the past one. terminal_load_scatter: of the load at
     the terminal, as a share. bin_variance: model error per node of s that no number of readings averages away,
     where the weights of the shapes were learned; unlearned_bin_variance: where they were not, so that a shape
-    which only looks right is not believed too firmly. node_share: what one node's readings say, of what they would
-    say if the model's errors at neighbouring nodes had nothing in common; a plateau or hump that a medium has of its
-    own misleads them all alike. Where no life of the type was seen it is 1: there is little else to go by.
+    which only looks right is not believed too firmly. node_likeness: what the model's errors at any two nodes have
+    in common, 0 nothing to 1 all; a plateau or hump that a medium has of its own misleads them all alike. Where no
+    life of the type was seen it is 0: there is little else to go by.
     life_degrees: of the Student life prior; infinite is normal. noise_strength: how firmly the readings' stated
     variances are believed (shape of the inverse gamma). unread_scale: how sharply an unread, unchanged element is
     taken not to have passed its terminal, in ln load.
@@ -79,18 +80,18 @@ class ForecastSettings:
     terminal_load_scatter: float = 0.05
     bin_variance: float = 0.01
     unlearned_bin_variance: float = 0.02
-    node_share: float = 0.4
+    node_likeness: float = 0.1
     life_degrees: float = 6.0
     noise_strength: float = 3.0
-    unread_scale: float = 0.03
+    unread_scale: float = UNSEEN_PAST_LOG
 
     def __post_init__(self) -> None:
         if min(getattr(self, column.name) for column in fields(self)) < 0.0:
             raise ValueError("a setting of the forecast is below 0")
         if self.terminal_load_scatter > 0.15:  # three points of it must stay on this side of the terminal
             raise ValueError(f"terminal load scatter {self.terminal_load_scatter} is above 0.15")
-        if not 0.0 < self.node_share <= 1.0:
-            raise ValueError(f"node share {self.node_share} is outside 0 to 1")
+        if self.node_likeness > 1.0:
+            raise ValueError(f"node likeness {self.node_likeness} is above 1")
         if min(self.future_rate_log_sd, self.life_degrees, self.unread_scale, self.bend_memory_h) == 0.0:
             raise ValueError("future rate, life degrees, unread scale and bend memory must be above 0")
 
@@ -99,7 +100,7 @@ class ForecastSettings:
 class Positions:
     """The inputs per position, (P,) and (P, J), and of a block of them.
 
-    noise: variance of the readings over the stated one, as known before. node_share: see `ForecastSettings`. end:
+    noise: variance of the readings over the stated one, as known before. node_likeness: see `ForecastSettings`. end:
     `LifeEnd` codes of lives that are over.
     """
 
@@ -112,7 +113,7 @@ class Positions:
     shape_weights: Floats
     noise: Floats
     bin_variance: Floats
-    node_share: Floats
+    node_likeness: Floats
     end: Indices
 
     def at(self, rows: Indices) -> "Positions":
@@ -173,7 +174,8 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
     weighted = np.bincount(place, w * level * (1.0 - part), size)
     weighted += np.bincount(place + 1, w * level * part, size)
     weight, weighted = weight.reshape(lives, -1), weighted.reshape(lives, -1)
-    kept = some.node_share[:, None] / (1.0 + some.bin_variance[:, None] * weight)
+    kept = 1.0 / (1.0 + some.bin_variance[:, None] * weight)
+    kept *= _share_of_each(weight * kept, some.node_likeness)[:, None]
     # the scatter within a node still tells the noise; only what the nodes say of the curve is capped
     between = np.sum(weighted**2 / np.maximum(weight, 1e-12) * (1.0 - kept), axis=1)
     last_h = readings.run_h[readings.offsets[1:] - 1]
@@ -186,6 +188,16 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
         now_s=np.maximum(some.run_h_now / hours, 1e-6)[:, None],
         unread=(1.0 - last_h / np.maximum(some.run_h_now, 1e-9))[:, None],
     )
+
+
+def _share_of_each(weight: Floats, likeness: Floats) -> Floats:
+    """What one node's readings say (n,), of what they would say if the errors of nodes had nothing in common.
+
+    weight (n, S): of the nodes. So many nodes of equal weight as have its spread count (design effect and effective
+    number: Kish, Survey Sampling, 1965, sections 5.4 and 11.7).
+    """
+    nodes = weight.sum(axis=1) ** 2 / np.maximum(np.sum(weight**2, axis=1), 1e-12)
+    return np.asarray(1.0 / (1.0 + likeness * np.maximum(nodes - 1.0, 0.0)))
 
 
 def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> Posterior:

@@ -77,6 +77,23 @@ class RemainingHours:
         hours = np.where(reached[:, 0] >= wanted, 0.0, hours)
         return np.where(reached[:, -1] < wanted, np.inf, hours)
 
+    def least_missed_h(self, run_h: Floats) -> Floats:
+        """The run hours, (P,), that are expected to miss what is left by the least share of the whole life.
+
+        run_h (P,): run so far. The median of what is left with each of its values weighed by 1/(run_h + value), so it
+        lies below the median: to be off by so many hours is the more, the shorter the life. With 0 h run and hours
+        left log-normal it is the median of e^(μ − σ²), since the weight 1/t tilts the normal by σ².
+
+        >>> life = from_lognormal(np.log([1000.0]), np.array([0.5]))
+        >>> float(np.round(life.least_missed_h(np.zeros(1))[0])), float(np.round(1000.0 * np.exp(-0.25)))
+        (779.0, 779.0)
+        """
+        so_far = np.maximum(run_h, SHORTEST_H)[:, None]
+        weight = np.column_stack([self.already_reached, self.within, self.never])
+        weight /= so_far + np.concatenate([[0.0], CENTRE_H, [LONGEST_H]])
+        weight /= weight.sum(axis=1, keepdims=True)
+        return RemainingHours(weight[:, 0], weight[:, 1:-1], weight[:, -1]).quantile(0.5)
+
     def cdf_at(self, hours: float | Floats) -> Floats:
         """P(hours left ≤ `hours`): `hours` a number or (P,) gives (P,), (P, K) gives (P, K)."""
         asked = np.asarray(hours, dtype=np.float64)

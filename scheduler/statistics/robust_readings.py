@@ -4,10 +4,13 @@ A gauge misread, a decimal slipped or a reading taken cold lies off the line of 
 part of a life does not. Each reading is compared with the Theil–Sen line (median of the pairwise slopes,
 never falling, because an element in service does not get cleaner) through the five readings around it in the
 same life. Only a reading beyond z² = 6 loses weight, by the weight of a Student-t likelihood. A median of the
-neighbours without a slope would punish exactly the newest readings of a true steep rise.
+neighbours without a slope would punish exactly the newest readings of a true steep rise. Nor is a newest reading that
+stands high believed the less the higher it stands: a knee may begin there, and no later reading speaks against it
+yet. It keeps the pull of one at the threshold, until it stands so high that a slip is likelier.
 
 Sources: Sen 1968, J. Am. Stat. Assoc. 63:1379 (the slope); Lange, Little & Taylor 1989, J. Am. Stat. Assoc.
-84:881 (the weight (ν + 1)/(ν + z²)). Window, threshold and ν are ours, from simulated plants.
+84:881 (the weight (ν + 1)/(ν + z²)); Huber 1964, Ann. Math. Stat. 35:73 (the bounded pull). Window, thresholds
+and ν are ours, from simulated plants.
 """
 
 from itertools import combinations
@@ -22,6 +25,7 @@ WINDOW = 5
 FEWEST_READINGS = 4
 _SAME_HOUR = 1e-6
 SUSPECT_Z2 = 6.0
+SLIP_Z2 = 36.0
 STUDENT_DEGREES = 4.0
 _BLOCK = 200_000  # readings handled at once: bounds the memory of the pairwise slopes
 
@@ -49,6 +53,9 @@ def robust_weights(offsets: Indices, run_h: Floats, log_dp: Floats, weight: Floa
             off = log_dp[some] - _rising_line(run_h[window], log_dp[window], run_h[some])
             z2 = off**2 * weight[some]
             doubt = (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + z2)
+            high = (off > 0.0) & (some == offsets[life[some] + 1] - 1)
+            z2_high = np.maximum(z2[high], SUSPECT_Z2)
+            doubt[high] = np.sqrt(SUSPECT_Z2 / z2_high) * np.minimum(1.0, SLIP_Z2 / z2_high)
             believed[some] *= np.where(z2 > SUSPECT_Z2, doubt, 1.0)
     return believed
 

@@ -140,11 +140,11 @@ def _hours(value: float) -> str:
 
 
 def _band(facts: Facts) -> str:
-    low, middle, high = (facts.get(f"hours_left_{level}") for level in (10, 50, 90))
-    if middle is None:
+    low, about, high = (facts.get(f"hours_left_{point}") for point in (10, "about", 90))
+    if about is None:
         return "more run hours left than can be told" if low is None else f"more than {_hours(low)} left"
     upper = "open end" if high is None else _hours(high)
-    return f"about {_hours(middle)} left (80 % between {_hours(low or 0.0)} and {upper})"
+    return f"about {_hours(about)} left (80 % between {_hours(low or 0.0)} and {upper})"
 
 
 def _fitted(words: Wording, facts: Facts) -> str:

@@ -65,7 +65,8 @@ def ask(law: str, seed: int, days: int) -> list[Asked]:
         columns = as_known(plant, float(day))
         duty = assess_duty(columns)
         condition = assess_condition(columns, duty)
-        quantiles = [condition.remaining.quantile(level) for level in (0.1, 0.5, 0.9)]
+        early_h, late_h = (condition.remaining.quantile(level) for level in (0.1, 0.9))
+        told_h = condition.remaining.least_missed_h(np.nan_to_num(duty.run_h))
         offsets = columns.dp.offsets
         counted = condition.counted() & ~np.isnan(duty.reading_run_h)
         for place, life in enumerate(current_lives(plant, float(day))):
@@ -73,7 +74,6 @@ def ask(law: str, seed: int, days: int) -> list[Asked]:
                 continue
             rows = np.arange(offsets[place], offsets[place + 1])
             rows = rows[counted[rows]]
-            early_h, median_h, late_h = (float(each[place]) for each in quantiles)
             life_h = float(plant.run_h_between(place, life.fitted_day, life.terminal_day))
             run_h = float(plant.run_h_between(place, life.fitted_day, day))
             kind = plant.places[place].type
@@ -86,11 +86,11 @@ def ask(law: str, seed: int, days: int) -> list[Asked]:
                     run_h=run_h,
                     left_h=life_h - run_h,
                     readings=len(rows),
-                    early_h=early_h,
-                    late_h=late_h,
+                    early_h=float(early_h[place]),
+                    late_h=float(late_h[place]),
                     past_share=float(condition.remaining.already_reached[place]),
                     forecast_h=(
-                        median_h,
+                        float(told_h[place]),
                         max(usual_h[kind] - run_h, 0.0),
                         line_h,
                         exponential_h,

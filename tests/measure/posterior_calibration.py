@@ -39,7 +39,7 @@ BARE = replace(
     ForecastSettings(),
     bin_variance=0.0,
     unlearned_bin_variance=0.0,
-    node_share=1.0,
+    node_likeness=0.0,
     future_rate_log_sd=0.02,
     terminal_load_scatter=0.0,
 )

@@ -8,7 +8,8 @@ import pytest
 from scheduler.engineering.reading_gate import Gate
 from scheduler.planning.condition import Condition
 from scheduler.planning.usable_readings import _running_median
-from scheduler.statistics.life_model import LifePrior, remaining_life
+from scheduler.statistics.life_left import remaining_life
+from scheduler.statistics.life_model import LifePrior
 from scheduler.vocabulary import Place
 from tests.planning.small_plant import (
     BREATHER,

@@ -11,7 +11,7 @@ from scipy import stats
 from scheduler.planning.due import DueItem
 from scheduler.planning.duty import assess_duty
 from scheduler.planning.limit_dates import AHEAD_D
-from scheduler.statistics.life_model import remaining_life
+from scheduler.statistics.life_left import remaining_life
 from scheduler.vocabulary import EventKind, IndicatorState, Place, RemovalReason, Status, Trigger
 from tests.planning.small_plant import (
     BREATHER,
@@ -216,7 +216,7 @@ def test_a_forecast_tells_its_own_hours_beside_the_date() -> None:
     assert middle is not None
     assert high is not None
     assert low < middle < high
-    assert item.hours_left == middle
+    assert low < item.hours_left < middle
     assert ahead(item.median_day) == pytest.approx(middle / HOURS_PER_DAY, rel=0.05)
 
 

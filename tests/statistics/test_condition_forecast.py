@@ -14,8 +14,10 @@ from scheduler.statistics.condition_forecast import (
     ReadingColumns,
     forecast,
 )
-from scheduler.statistics.life_model import LifePrior, remaining_life
-from scheduler.statistics.load_grid import HIGHEST_RISE, LOAD, ShapeTable
+from scheduler.statistics.life_left import remaining_life
+from scheduler.statistics.life_model import LifePrior
+from scheduler.statistics.load_grid import HIGHEST_RISE, LOAD, S_NODES, ShapeTable
+from scheduler.statistics.remaining_hours import from_lognormal
 
 Floats = npt.NDArray[np.float64]
 
@@ -89,7 +91,7 @@ def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
         now,
         shapes=analytic_shapes(),
         shape_weights=np.full(len(SHAPES), 1.0 / len(SHAPES)),
-        settings=ForecastSettings(bin_variance=0.0, node_share=1.0),
+        settings=ForecastSettings(bin_variance=0.0, node_likeness=0.0),
     )
     assert np.all(found.reading_weight == 1.0 / NOISE**2)  # the sampling knows no robust step
     mean = float(weight @ np.log(life))
@@ -120,7 +122,7 @@ def test_with_no_readings_it_is_the_life_prior_given_the_age() -> None:
     expected = remaining_life(life_prior(3), np.array([0.0, 900.0, 4000.0]))
     for level in (0.1, 0.5, 0.9):
         assert found.remaining.quantile(level).tolist() == expected.quantile(level).tolist()
-    assert found.past_share.tolist() == [0.0, 0.0, 0.0]
+    assert found.past_share.tolist() == expected.already_reached.tolist()
 
 
 def test_readings_elsewhere_change_nothing_for_a_position() -> None:
@@ -159,7 +161,8 @@ def test_a_flat_line_is_not_extrapolated() -> None:
 def test_a_constant_series_late_in_life_follows_the_life_prior(age: float) -> None:
     now = age * TYPICAL_H
     found = forecast_of([(np.linspace(20.0, now, 40), np.full(40, CLEAN))], now)
-    by_age = remaining_life(life_prior(), np.array([now])).quantile(0.5)[0]
+    prior = life_prior()
+    by_age = from_lognormal(prior.log_median, prior.log_sd, np.array([now])).quantile(0.5)[0]
     assert 0.85 < (now + found.remaining.quantile(0.5)[0]) / (now + by_age) < 1.4
     assert found.past_share[0] < 0.02
 
@@ -341,19 +344,25 @@ def test_an_empty_plant_has_no_forecasts() -> None:
     assert len(found.remaining) == 0
 
 
-def test_readings_half_as_independent_say_what_readings_of_twice_the_variance_say() -> None:
-    """Where the noise is known; the grid against itself with other readings, which the normal likelihood makes the
-    same."""
-    run_h = np.linspace(100.0, 1000.0, 12)
+@pytest.mark.parametrize("likeness", [0.1, 0.5, 1.0])
+def test_readings_whose_errors_have_much_in_common_say_what_fewer_would(likeness: float) -> None:
+    """Equal readings at n nodes say what those of 1 + likeness · (n − 1) times the variance say: the design effect of
+    Kish, Survey Sampling, 1965, section 5.4. Where the noise is known; the grid against itself."""
+    run_h = 1050.0 * S_NODES[2:26:2]
     lives = [(run_h, exponential_life(1300.0, run_h))]
     sure = {"noise_strength": 1e5, "bin_variance": 0.0, "unlearned_bin_variance": 0.0}
-    half = forecast_of(lives, 1050.0, settings=ForecastSettings(node_share=0.5, **sure))
-    twice = forecast_of(lives, 1050.0, settings=ForecastSettings(node_share=1.0, **sure), noise=np.full(1, 2.0))
-    whole = forecast_of(lives, 1050.0, settings=ForecastSettings(node_share=1.0, **sure))
+    alike = forecast_of(lives, 1050.0, settings=ForecastSettings(node_likeness=likeness, **sure))
+    design_effect = np.full(1, 1.0 + likeness * (len(run_h) - 1))
+    independent = ForecastSettings(node_likeness=0.0, **sure)
+    # the clean level is known to so many variances of the noise
+    noisier = forecast_of(
+        lives, 1050.0, settings=independent, noise=design_effect, log_clean_var=0.02 / design_effect
+    )
+    whole = forecast_of(lives, 1050.0, settings=independent)
     for level in (0.1, 0.5, 0.9):
-        hours_left = twice.remaining.quantile(level)[0]
-        assert half.remaining.quantile(level)[0] == pytest.approx(hours_left, rel=0.02)
-    assert half.evidence.log_life_var[0] > 1.2 * whole.evidence.log_life_var[0]
+        hours_left = noisier.remaining.quantile(level)[0]
+        assert alike.remaining.quantile(level)[0] == pytest.approx(hours_left, rel=0.02)
+    assert alike.evidence.log_life_var[0] > 1.2 * whole.evidence.log_life_var[0]
 
 
 def test_an_element_of_a_type_without_lives_is_known_by_all_that_its_readings_say() -> None:
@@ -361,6 +370,6 @@ def test_an_element_of_a_type_without_lives_is_known_by_all_that_its_readings_sa
     lives = [(run_h, exponential_life(1300.0, run_h))]
     nobody = np.zeros(1, dtype=np.int64)
     alone = LifePrior(np.full(1, np.log(TYPICAL_H)), np.full(1, 0.4), nobody, nobody, nobody)
-    fully = forecast_of(lives, 1050.0, settings=ForecastSettings(node_share=1.0))
+    fully = forecast_of(lives, 1050.0, settings=ForecastSettings(node_likeness=0.0))
     assert forecast_of(lives, 1050.0, life=alone).remaining.quantile(0.5) == fully.remaining.quantile(0.5)
     assert forecast_of(lives, 1050.0).remaining.quantile(0.5) != fully.remaining.quantile(0.5)

@@ -1,14 +1,9 @@
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
-from scheduler.statistics.life_model import (
-    LONGEST_BELIEVED,
-    LifePrior,
-    LifeSpread,
-    pooled_life_prior,
-    remaining_life,
-)
+from scheduler.statistics.life_left import UNSEEN_PAST_LOG, remaining_life
+from scheduler.statistics.life_model import LONGEST_BELIEVED, LifePrior, LifeSpread, pooled_life_prior
 
 
 def one_position(
@@ -168,11 +163,22 @@ def test_the_next_lives_fall_where_the_prior_expects_them() -> None:
     assert np.mean(z) == pytest.approx(0.0, abs=0.15)
 
 
-def test_a_survivor_has_the_prior_given_its_age_left() -> None:
+@pytest.mark.parametrize("run_h", [300.0, 1200.0, 1500.0, 4000.0])
+def test_an_old_element_that_nobody_looks_at_may_be_past_its_limit(run_h: float) -> None:
+    """Against numerical integration (SciPy): the prior, less and less of it the longer it would be over."""
     prior = one_position([], [], guess_h=1200.0)
     life = stats.lognorm(prior.log_sd[0], scale=1200.0)
-    left_h = remaining_life(prior, np.array([1500.0])).quantile(0.5)[0]
-    assert left_h == pytest.approx(life.isf(0.5 * life.sf(1500.0)) - 1500.0, rel=0.01)
+    over, _ = integrate.quad(lambda end_h: life.pdf(end_h) * (end_h / run_h) ** (1.0 / UNSEEN_PAST_LOG), 0.0, run_h)
+    ahead = life.sf(run_h)
+    found = remaining_life(prior, np.array([run_h]))
+    assert found.already_reached[0] == pytest.approx(over / (over + ahead), abs=6e-4)  # the first half hour is now
+    for level in (0.3, 0.5, 0.9):
+        left_h = max(life.isf((1.0 - level) * (over + ahead)) - run_h, 0.0)
+        assert found.quantile(level)[0] == pytest.approx(left_h, rel=0.01)
+
+
+def test_a_new_element_is_not_past_its_limit() -> None:
+    assert remaining_life(one_position([], [], guess_h=1200.0), np.array([0.0])).already_reached[0] == 0.0
 
 
 def test_a_plant_with_no_positions_has_no_priors() -> None:

@@ -3,6 +3,8 @@
 The knee of these tests is of no analytic shape: flat for 85 % of the dust, then straight up in ln ΔP.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -229,16 +231,16 @@ def test_without_any_history_an_element_that_follows_its_makers_curve_is_forecas
 
 
 def test_lives_that_follow_the_makers_curve_make_it_believed_and_others_unmake_it() -> None:
-    """The lives of the second are of a gentle medium."""
+    """The lives of the last are of a gentle medium. Twelve lives may look like another curve by chance: the middle of
+    three draws."""
     shares = np.linspace(0.99, 1.0, 12)
-    own, _ = coming(shares, seed=7)
     gentle = lives_read([0] * 12, np.full(12, LIFE_H), np.full(12, 1.0))
-    followed = type(gentle)(**{name: getattr(gentle, name) for name in gentle.__slots__} | {"readings": own})
-    weight = {}
-    for name, lives in (("followed", followed), ("gentle", gentle)):
+    followed = [replace(gentle, readings=coming(shares, seed=seed)[0]) for seed in (6, 7, 8)]
+    weight = []
+    for lives in (*followed, gentle):
         prior = learn(lives, targets_of([0]), makers={0: told()}).targets
-        weight[name] = prior.shape_weights[0, prior.shapes.codes.index(makers_code("gentle"))]
-    assert weight["gentle"] < 0.05 < MAKER_SHARE < weight["followed"]
+        weight.append(prior.shape_weights[0, prior.shapes.codes.index(makers_code("gentle"))])
+    assert weight[-1] < 0.05 < MAKER_SHARE < np.median(weight[:3])
 
 
 def test_another_types_curve_is_nobody_elses() -> None:

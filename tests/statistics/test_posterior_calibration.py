@@ -56,9 +56,10 @@ def test_the_full_model_is_wider_than_its_mathematics_and_not_by_much(found: Cal
     assert wider.max() < 15.0
 
 
-def test_a_model_that_believes_its_readings_too_much_is_found_out() -> None:
+def test_a_model_that_believes_its_prior_too_much_is_found_out() -> None:
     rng = np.random.default_rng(5)
-    lives = draw_lives(rng, np.full(2000, 20), learned_weights(rng, 2000), BARE)
-    sure = replace(lives, readings=replace(lives.readings, weight=lives.readings.weight * 9.0))
+    lives = draw_lives(rng, np.full(2000, 8), learned_weights(rng, 2000), BARE)
+    narrow = replace(lives.before.life, log_sd=0.7 * lives.before.life.log_sd)
+    sure = replace(lives, before=replace(lives.before, life=narrow))
     transformed = transform(bare_forecast(sure), lives, rng.random(2000))
     assert np.any(coverage(transformed) < NOMINAL - SIGMAS * by_chance(2000))
