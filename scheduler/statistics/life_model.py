@@ -56,11 +56,11 @@ class LifeEnd(IntEnum):
 class LifeSpread:
     """Prior on the spreads of ln life; `worth_lives` says how many lives it weighs against.
 
-    0.25 within a position and 0.40 between positions of one type are ours: simulated and recorded plants
+    0.18 within a position and 0.40 between positions of one type are ours: simulated and recorded plants
     lay at 0.05 to 0.35 and 0.2 to 0.5. `floor` keeps a few equal lives from looking like clockwork.
     """
 
-    within_log_sd: float = 0.25
+    within_log_sd: float = 0.18
     between_log_sd: float = 0.40
     worth_lives: float = 1.0
     floor: float = 0.05

@@ -74,9 +74,9 @@ class ForecastSettings:
     taken not to have passed its terminal, in ln load.
     """
 
-    rate_bend_log_sd: float = 0.12
+    rate_bend_log_sd: float = 0.08
     bend_memory_h: float = 500.0
-    future_rate_log_sd: float = 0.12
+    future_rate_log_sd: float = 0.06
     terminal_load_scatter: float = 0.05
     bin_variance: float = 0.01
     unlearned_bin_variance: float = 0.02
