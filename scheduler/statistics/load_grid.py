@@ -31,6 +31,9 @@ THREE_POINTS = ((-(3.0**0.5), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3.0**0.5, 1.0 / 6.0
 """Standard normal in three points (Gauss–Hermite): exact to the fifth power."""
 _RISE_STEPS = 512
 _LEAST_LOAD = 3e-3
+_LEAST_RISE = 1e-8
+"""Smaller rises are 0. Their squares would be below what single precision holds in full, and products with such
+numbers take ten times as long (measured on the whole grid: 44 and 9 µs a position)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +93,7 @@ class LoadGrid:
             shape=np.repeat(np.arange(len(shapes)), each),
             log_bend=self.log_bend[nodes],
             log_prior=self.log_prior[nodes],
-            moments=self.moments[:, nodes],
+            moments=self.moments.take(nodes, axis=1),
             inverse=self.inverse[shapes],
         )
 
@@ -141,6 +144,7 @@ def load_grid(shapes: ShapeTable, rate_bend_log_sd: float) -> LoadGrid:
     rise = np.empty_like(load)
     for shape, table in enumerate(shapes.rise):
         rise[:, j == shape] = np.interp(load[:, j == shape], LOAD, table)
+    rise[rise < _LEAST_RISE] = 0.0
     return LoadGrid(
         log_load=log_now[u].astype(np.float32),
         load=LOAD_NOW[u].astype(np.float32),
