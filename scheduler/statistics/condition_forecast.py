@@ -13,6 +13,7 @@ section 3.3; the rest is derived here.
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -254,6 +255,7 @@ def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
+@lru_cache(maxsize=4)
 def _future_rate_spread(log_sd: float) -> Floats:
     """(BINS, BINS + 1): where each bin's probability goes when the coming rate is off by a log-normal."""
     edges = np.log(EDGE_H)

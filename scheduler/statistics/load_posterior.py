@@ -257,12 +257,11 @@ def _likely_nodes(
     bends, shapes = len(THREE_POINTS), some.shape_weights.shape[1]
     rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None]
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
-    log_now = grid.log_load[::bends].reshape(shapes, -1)
+    log_now = grid.log_load.reshape(shapes, bends, -1)[:, 0]
     each_position = (slice(None), None, None)
     log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None], each_position)[1]
-    log_share += log_bound[:, bends // 2 :: bends].reshape(log_share.shape)
-    best = log_share.argmax(axis=2)
-    return np.asarray((np.arange(shapes) * log_now.shape[1] + best) * bends + bends // 2)
+    log_share += log_bound.reshape(len(log_bound), shapes, bends, -1)[:, :, bends // 2]
+    return np.asarray((np.arange(shapes) * bends + bends // 2) * log_now.shape[1] + log_share.argmax(axis=2))
 
 
 def _log_life_share(
