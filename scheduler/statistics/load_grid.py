@@ -81,6 +81,11 @@ class LoadGrid:
     inverse_step: Singles
 
     @property
+    def loads(self) -> int:
+        """How many loads lie side by side, of one shape and bend."""
+        return len(LOAD_NOW)
+
+    @property
     def rise(self) -> Singles:
         """ln(ΔP / clean ΔP) that each node would have shown, (len(S_NODES), K)."""
         return self.moments[len(S_NODES) : -1]

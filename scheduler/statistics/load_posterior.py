@@ -5,6 +5,7 @@ matrix products with the grid's rises; clean level and noise scale are integrate
 pair. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 3.3; the rest is derived here.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -188,47 +189,57 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _ByReadings:
+    """What the readings alone say of every node, (n, K): ln share up to a factor, the clean level above its mean
+    times the root of its precision, twice the scale of the noise; and one over that root (n,)."""
+
+    log_share: Singles
+    standing: Singles
+    twice_scale: Singles
+    per_root: Singles
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """Some nodes of each of n positions, position by position: how many of each (n,), which (m,), and where they are
+    in a flat table of all (m,)."""
+
+    of_position: Indices
+    node: Indices
+    place: Indices
+
+    def each(self, of_positions: Floats | Singles) -> Singles:
+        """A value of each position (n,) for each of its nodes (m,)."""
+        return np.repeat(of_positions.astype(np.float32), self.of_position)
+
+
 def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> Posterior:
     """Share of every node: closed form over clean level and noise scale, life prior, shape weights.
 
-    What the life says of a node only ever lowers its share. So the share without it, which three products give, is a
-    bound, and the rest is worked out for the nodes that may still count beside a likely one.
+    Three products give what the readings say. What the life says hangs on each node's own clean level, but little: by
+    the level that goes best with each shape it is estimated for all, and worked out for the nodes that may count.
     """
-    log_bound, standing, twice_scale, precision_root = _by_readings(grid, got, some, settings)
-    likely = _likely_nodes(grid, log_bound, got, some, settings)
-    row = np.repeat(np.arange(len(likely)), likely.shape[1])
-    log_share, *_ = _with_life(grid, row, likely.ravel(), log_bound, standing, precision_root, got, some, settings)
-    least = log_share.reshape(likely.shape).max(axis=1, keepdims=True) - np.float32(_NEGLIGIBLE_LOG)
-    may_count = log_bound > least
-    of_position = np.count_nonzero(may_count, axis=1)
-    row = np.repeat(np.arange(len(likely)), of_position)
-    node = np.flatnonzero(may_count) - row * log_bound.shape[1]
-    log_share, clean, log_end, log_life = _with_life(
-        grid, row, node, log_bound, standing, precision_root, got, some, settings
-    )
-    highest = np.maximum.reduceat(log_share, np.cumsum(of_position) - of_position)
-    log_share -= highest[row]
-    kept = np.flatnonzero(log_share > np.float32(-_NEGLIGIBLE_LOG))
-    row, node = row[kept], node[kept]
-    first, share = np.searchsorted(row, np.arange(len(likely))), np.exp(log_share[kept])
-    share /= np.add.reduceat(share, first)[row]
+    by_readings = _by_readings(grid, got, some, settings)
+    chosen = _nodes_that_count(grid, by_readings, got, some, settings)
+    log_share, clean, log_end, log_life = _with_life(grid, chosen, by_readings, got, some, settings)
+    first = np.cumsum(chosen.of_position) - chosen.of_position
+    log_share -= chosen.each(np.maximum.reduceat(log_share, first))
+    share = np.exp(log_share, out=log_share)
+    share *= chosen.each(1.0 / np.add.reduceat(share, first))
     return Posterior(
         first=first,
-        row=row,
-        node=node,
+        row=np.repeat(np.arange(len(first)), chosen.of_position),
+        node=chosen.node,
         share=share,
-        log_end=log_end[kept],
-        clean=clean[kept],
-        scale=np.float32(0.5) * twice_scale.take(row * twice_scale.shape[1] + node),
-        log_life=log_life[kept],
+        log_end=log_end,
+        clean=clean,
+        scale=np.float32(0.5) * by_readings.twice_scale.take(chosen.place),
+        log_life=log_life,
     )
 
 
-def _by_readings(
-    grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings
-) -> tuple[Singles, Singles, Singles, Singles]:
-    """Of every node (n, K): ln share up to a factor without what the life says, the clean level above its mean times
-    the root of its precision, twice the scale of the noise; and that root (n, 1)."""
+def _by_readings(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> _ByReadings:
     weighted = got.weighted.sum(axis=1, keepdims=True)
     root = np.sqrt(1.0 / some.clean_var[:, None] + got.weight.sum(axis=1, keepdims=True))
     stated = got.squares + 2.0 * settings.noise_strength * some.noise[:, None]
@@ -242,26 +253,54 @@ def _by_readings(
     log_share += grid.log_prior
     by_shape = log_share.reshape(*some.shape_weights.shape, -1)  # a view: nodes lie shape by shape
     by_shape += np.log(some.shape_weights + 1e-12).astype(np.float32)[:, :, None]
-    return log_share, standing, twice_scale, root.astype(np.float32)
+    return _ByReadings(log_share, standing, twice_scale, (1.0 / root[:, 0]).astype(np.float32))
 
 
 def _times(of_positions: Floats, moments: Singles) -> Singles:
     return np.asarray(of_positions.astype(np.float32) @ moments)
 
 
-def _likely_nodes(
-    grid: LoadGrid, log_bound: Singles, got: Gathered, some: Positions, settings: ForecastSettings
-) -> Indices:
-    """Of each position and shape a node (n, J) that is likely: the best of those without a bend, by the usual clean
-    level."""
-    bends, shapes = len(THREE_POINTS), some.shape_weights.shape[1]
-    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None]
+def _nodes_that_count(
+    grid: LoadGrid, by_readings: _ByReadings, got: Gathered, some: Positions, settings: ForecastSettings
+) -> _Chosen:
+    """Those that are estimated to have e^-10 of the likeliest one's share, one of each position at least."""
+    lives, shapes = some.shape_weights.shape
+    table = by_readings.log_share.reshape(lives, shapes, -1, grid.loads)
+    unbent = table[:, :, len(THREE_POINTS) // 2]
+    first_unbent = (np.arange(shapes) * len(THREE_POINTS) + len(THREE_POINTS) // 2) * grid.loads
+    by_life = _life_by_shape(grid, first_unbent + unbent.argmax(axis=2), by_readings, got, some, settings)
+    estimate = unbent + by_life
+    likely = _chosen_alike(first_unbent + estimate.argmax(axis=2), by_readings)
+    likeliest = _with_life(grid, likely, by_readings, got, some, settings)[0].reshape(lives, shapes).max(axis=1)
+    least = np.minimum(likeliest, estimate.max(axis=(1, 2))) - np.float32(_NEGLIGIBLE_LOG)
+    counts = (table > (least[:, None, None] - by_life)[:, :, None]).reshape(lives, -1)
+    place = np.flatnonzero(counts)
+    of_position = np.count_nonzero(counts, axis=1)
+    return _Chosen(of_position, place - np.repeat(np.arange(lives) * counts.shape[1], of_position), place)
+
+
+def _chosen_alike(node: Indices, by_readings: _ByReadings) -> _Chosen:
+    """So many nodes (n, m) of each position."""
+    lives, each = node.shape
+    place = node + (np.arange(lives) * by_readings.standing.shape[1])[:, None]
+    return _Chosen(np.full(lives, each), node.ravel(), place.ravel())
+
+
+def _life_by_shape(
+    grid: LoadGrid,
+    node: Indices,
+    by_readings: _ByReadings,
+    got: Gathered,
+    some: Positions,
+    settings: ForecastSettings,
+) -> Singles:
+    """What the life says of every shape and load (n, J, U), by the clean level of a node (n, J) of each shape."""
+    lives, shapes = node.shape
+    clean = np.take_along_axis(by_readings.standing, node, axis=1) * by_readings.per_root[:, None]
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
-    log_now = grid.log_load.reshape(shapes, bends, -1)[:, 0]
-    each_position = (slice(None), None, None)
-    log_share = _log_life_share(got, some, settings, log_now - log_end[:, :, None], each_position)[1]
-    log_share += log_bound.reshape(len(log_bound), shapes, bends, -1)[:, :, bends // 2]
-    return np.asarray((np.arange(shapes) * bends + bends // 2) * log_now.shape[1] + log_share.argmax(axis=2))
+    log_load_share = grid.log_load[: grid.loads] - log_end[:, :, None]
+    return _log_life_share(got, some, settings, log_load_share, lambda values: values.astype(np.float32)[:, None, None])[1]
 
 
 def _log_life_share(
@@ -269,50 +308,50 @@ def _log_life_share(
     some: Positions,
     settings: ForecastSettings,
     log_load_share: Singles,
-    of_position: Indices | tuple[slice, None, None],
+    each: Callable[[Floats], Singles],
 ) -> tuple[Singles, Singles]:
     """ln life of nodes whose load now is such a share of the terminal's, and its log-Student prior less its highest.
 
-    of_position: what makes a value of each position (n,) one of each node.
+    each: makes a value of each position (n,) one of each node.
     """
-    log_life = got.log_h[:, 0].astype(np.float32)[of_position] - log_load_share
-    z = log_life - some.log_life_mean.astype(np.float32)[of_position]
-    z *= (1.0 / some.log_life_sd).astype(np.float32)[of_position]
-    z *= z
+    log_life = each(got.log_h[:, 0]) - log_load_share
+    z = log_life - each(some.log_life_mean)
     if np.isinf(settings.life_degrees):
+        z *= each(1.0 / some.log_life_sd)
+        z *= z
         z *= np.float32(-0.5)
         return log_life, z
-    z *= np.float32(1.0 / settings.life_degrees)
-    z += np.float32(1.0)
-    np.log(z, out=z)
+    z *= each(1.0 / (some.log_life_sd * np.sqrt(settings.life_degrees)))
+    z *= z
+    np.log1p(z, out=z)
     z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
     return log_life, z
 
 
 def _with_life(
     grid: LoadGrid,
-    row: Indices,
-    node: Indices,
-    log_bound: Singles,
-    standing: Singles,
-    precision_root: Singles,
+    chosen: _Chosen,
+    by_readings: _ByReadings,
     got: Gathered,
     some: Positions,
     settings: ForecastSettings,
 ) -> tuple[Singles, Singles, Singles, Singles]:
-    """Of m nodes, whose and which: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
-    at = row * log_bound.shape[1] + node
-    clean = standing.take(at) / precision_root[:, 0][row]
-    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[row] - clean
-    log_end = grid.log_terminal_load(rise_left, grid.shape[node])
-    log_load_share = grid.log_load[node] - log_end
-    log_life, log_share = _log_life_share(got, some, settings, log_load_share, row)
-    log_share += log_bound.take(at)
-    _weigh_ends(log_share, log_load_share, some.end[row])
+    """Of the chosen nodes: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
+    clean = by_readings.standing.take(chosen.place)
+    clean *= chosen.each(by_readings.per_root)
+    rise_left = chosen.each(some.log_terminal - some.clean_mean)
+    rise_left -= clean
+    log_end = grid.log_terminal_load(rise_left, grid.shape[chosen.node])
+    log_load_share = grid.log_load.take(chosen.node)
+    log_load_share -= log_end
+    log_life, log_share = _log_life_share(got, some, settings, log_load_share, chosen.each)
+    log_share += by_readings.log_share.take(chosen.place)
+    if np.any(some.end != LifeEnd.RUNNING):
+        _weigh_ends(log_share, log_load_share, np.repeat(some.end, chosen.of_position))
     # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
     unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
     np.maximum(log_load_share, np.float32(0.0), out=log_load_share)
-    log_load_share *= unread.astype(np.float32)[row]
+    log_load_share *= chosen.each(unread)
     log_share -= log_load_share
     return log_share, clean, log_end, log_life
 
