@@ -7,6 +7,7 @@ pair. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 3.3; 
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from scheduler.statistics.load_grid import S_NODES, THREE_POINTS, LoadGrid
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
+_Spread = Callable[[npt.NDArray[Any]], npt.NDArray[Any]]
 
 ENDED_AT_LOG_LOAD, ENDED_WITHIN_LOG_LOAD = 0.05, 0.10
 """Ours: an element that was changed at its limit held about 5 % more dirt than at its terminal, give or take 10 %,
@@ -209,9 +211,9 @@ class _Chosen:
     node: Indices
     place: Indices
 
-    def each(self, of_positions: Floats | Singles) -> Singles:
+    def each(self, of_positions: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """A value of each position (n,) for each of its nodes (m,)."""
-        return np.repeat(of_positions.astype(np.float32), self.of_position)
+        return np.repeat(of_positions, self.of_position)
 
 
 def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: ForecastSettings) -> Posterior:
@@ -300,31 +302,34 @@ def _life_by_shape(
     rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
     log_load_share = grid.log_load[: grid.loads] - log_end[:, :, None]
-    return _log_life_share(got, some, settings, log_load_share, lambda values: values.astype(np.float32)[:, None, None])[1]
+    return _log_life_share(got, some, settings, log_load_share, lambda each: each[:, None, None])[1]
 
 
 def _log_life_share(
-    got: Gathered,
-    some: Positions,
-    settings: ForecastSettings,
-    log_load_share: Singles,
-    each: Callable[[Floats], Singles],
+    got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles, spread: _Spread
 ) -> tuple[Singles, Singles]:
-    """ln life of nodes whose load now is such a share of the terminal's, and its log-Student prior less its highest.
+    """ln life of nodes whose load now is such a share of the terminal's, and what the life says of them: its
+    log-Student prior less its highest, and that nobody saw it pass.
 
-    each: makes a value of each position (n,) one of each node.
+    spread: makes a value of each position (n,) one of each node.
     """
-    log_life = each(got.log_h[:, 0]) - log_load_share
-    z = log_life - each(some.log_life_mean)
-    if np.isinf(settings.life_degrees):
-        z *= each(1.0 / some.log_life_sd)
-        z *= z
-        z *= np.float32(-0.5)
-        return log_life, z
-    z *= each(1.0 / (some.log_life_sd * np.sqrt(settings.life_degrees)))
+    log_life = spread(got.log_h[:, 0].astype(np.float32)) - log_load_share
+    z = log_life - spread(some.log_life_mean.astype(np.float32))
+    z *= spread((1.0 / some.log_life_sd).astype(np.float32))
     z *= z
-    np.log1p(z, out=z)
-    z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
+    if np.isinf(settings.life_degrees):
+        z *= np.float32(-0.5)
+    else:
+        z *= np.float32(1.0 / settings.life_degrees)
+        np.log1p(z, out=z)
+        z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
+    if np.any(some.end != LifeEnd.RUNNING):
+        _weigh_ends(z, log_load_share, spread(some.end))
+    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
+    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
+    past = np.maximum(log_load_share, np.float32(0.0))
+    past *= spread(unread.astype(np.float32))
+    z -= past
     return log_life, z
 
 
@@ -339,26 +344,19 @@ def _with_life(
     """Of the chosen nodes: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
     clean = by_readings.standing.take(chosen.place)
     clean *= chosen.each(by_readings.per_root)
-    rise_left = chosen.each(some.log_terminal - some.clean_mean)
+    rise_left = chosen.each((some.log_terminal - some.clean_mean).astype(np.float32))
     rise_left -= clean
     log_end = grid.log_terminal_load(rise_left, grid.shape[chosen.node])
     log_load_share = grid.log_load.take(chosen.node)
     log_load_share -= log_end
     log_life, log_share = _log_life_share(got, some, settings, log_load_share, chosen.each)
     log_share += by_readings.log_share.take(chosen.place)
-    if np.any(some.end != LifeEnd.RUNNING):
-        _weigh_ends(log_share, log_load_share, np.repeat(some.end, chosen.of_position))
-    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
-    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
-    np.maximum(log_load_share, np.float32(0.0), out=log_load_share)
-    log_load_share *= chosen.each(unread)
-    log_share -= log_load_share
     return log_share, clean, log_end, log_life
 
 
 def _weigh_ends(log_share: Singles, log_load_share: Singles, end: Indices) -> None:
     """What the end of a life says of its load: changed at its limit it was near its terminal, else below it."""
-    at_limit, early = end == LifeEnd.AT_LIMIT, end == LifeEnd.EARLY
+    at_limit, early = (np.broadcast_to(end == each, log_share.shape) for each in (LifeEnd.AT_LIMIT, LifeEnd.EARLY))
     off = (log_load_share[at_limit] - np.float32(ENDED_AT_LOG_LOAD)) / np.float32(ENDED_WITHIN_LOG_LOAD)
     log_share[at_limit] -= np.float32(2.5) * np.log1p(off * off / np.float32(4.0))
     log_share[early] -= np.logaddexp(0.0, log_load_share[early] / np.float32(EARLY_WITHIN_LOG_LOAD))
