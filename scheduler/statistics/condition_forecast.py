@@ -39,9 +39,13 @@ from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN
 from scheduler.statistics.robust_readings import robust_weights
 
 Floats = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
 __all__ = ["ConditionForecast", "ElementPrior", "ForecastSettings", "KnownBefore", "ReadingColumns", "forecast"]
+
+_PARTS = 4  # of a bin: what falls into one is shared between the bins as its middle is
+_NO_GAP = np.float32(1e-30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,31 +231,50 @@ def _by_age_alone(
 def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
     """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
     grid, got, weighed = block.grid, block.gathered, block.weighed
-    row, node, share = weighed.row, weighed.node, weighed.share
-    bend, end = grid.log_bend[node], np.exp(weighed.log_end)
-    log_now_s = np.log(got.now_s[:, 0]).astype(np.float32)
-    gap = end - np.exp(grid.log_load[node] + np.exp(grid.log_bend)[node] * log_now_s[row])
-    columns = BINS + 2
-    found = np.bincount(row * columns, share * (gap <= 0.0), len(got.log_h) * columns)
-    alive = np.flatnonzero(gap > 0.0)
-    row, share, bend, end, gap = row[alive], share[alive], bend[alive], end[alive], gap[alive]
-    log_h_per_load = got.log_h[:, 0].astype(np.float32)[row] - grid.log_load[node[alive]]
-    bent_h = np.exp(log_h_per_load - bend) * np.float32(0.5 / settings.bend_memory_h)
+    load, end = _load_now(block), np.exp(weighed.log_end)
+    gap = end - load
+    least = -(gap <= 0.0).astype(np.float32)  # past the terminal is before the first bin
+    np.maximum(gap, _NO_GAP, out=gap)
+    cells = BINS * _PARTS + 1
+    per_part = np.float32(_PARTS / LOG_BIN_WIDTH)
+    log_h_per_load = weighed.each(got.log_h[:, 0].astype(np.float32)) - grid.log_load.take(weighed.node)
+    # the bent rate goes back to its mean; for the outer points as for the middle one
+    bend = grid.log_bend.take(weighed.node)
+    bent_h = np.exp(log_h_per_load - bend) * gap * np.float32(0.5 / settings.bend_memory_h)
+    from_first = log_h_per_load - np.float32(np.log(CENTRE_H[0])) - bend / (np.float32(1.0) + bent_h)
+    from_first *= per_part
     # near the end the scatter shrinks with what is left: a reading below the terminal says it is not passed
     scatter = np.float32(settings.terminal_load_scatter) * np.minimum(end, np.float32(3.0) * gap)
-    first, per_bin = row * columns + 1, np.float32(1.0 / LOG_BIN_WIDTH)
-    from_first = log_h_per_load - np.float32(np.log(CENTRE_H[0]))
+    first = weighed.each(np.arange(len(got.log_h)) * cells + 1)
+    found = np.zeros(len(got.log_h) * cells)
     for point, point_weight in THREE_POINTS:
-        left = gap + np.float32(point) * scatter
-        at_bin = np.log(left) + from_first - bend / (np.float32(1.0) + bent_h * left)
-        at_bin = np.clip(at_bin * per_bin, np.float32(0.0), np.float32(BINS - 1e-4))
-        lower = np.floor(at_bin)
-        place = first + lower.astype(np.int64)
-        point_share = share * np.float32(point_weight)
-        upper_share = np.bincount(place, point_share * (at_bin - lower), len(found))
-        found += np.bincount(place, point_share, len(found)) - upper_share
-        found[1:] += upper_share[:-1]
-    table = np.maximum(found, 0.0).reshape(-1, columns)  # a difference of equal sums may be off by a rounding
+        part = np.log(gap + np.float32(point) * scatter)
+        part *= per_part
+        part += from_first
+        np.clip(part, least, np.float32(BINS * _PARTS - 0.5), out=part)
+        place = part.astype(np.int64)
+        place += first
+        found += point_weight * np.bincount(place, weighed.share, len(found))
+    return _in_bins(found.reshape(-1, cells))
+
+
+def _load_now(block: WeighedBlock) -> Singles:
+    """The load of each node that counts now, later than at the last of the nodes of s."""
+    grid, node = block.grid, block.weighed.node
+    log_s = np.log(block.gathered.now_s[:, 0]).astype(np.float32)
+    if not np.any(log_s):
+        return grid.load.take(node)
+    return np.exp(grid.log_load.take(node) + np.exp(grid.log_bend.take(node)) * block.weighed.each(log_s))
+
+
+def _in_bins(found: Floats) -> Floats:
+    """From parts of bins to bins: each shared between the two whose middles it lies between."""
+    upper = (np.arange(_PARTS) + 0.5) / _PARTS
+    shared = found[:, 1:].reshape(-1, BINS, _PARTS) @ np.column_stack([1.0 - upper, upper])
+    table = np.zeros((len(found), BINS + 2))
+    table[:, 0] = found[:, 0]
+    table[:, 1:-1] = shared[:, :, 0]
+    table[:, 2:] += shared[:, :, 1]
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 

@@ -155,6 +155,10 @@ class Posterior:
     scale: Singles
     log_life: Singles
 
+    def each(self, of_positions: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """A value of each position (n,) for each of its nodes (M,)."""
+        return np.repeat(of_positions, np.diff(self.first, append=len(self.row)))
+
     def mean(self, values: Singles) -> Floats:
         """Of each position (n,), from what its nodes say."""
         return np.asarray(np.add.reduceat(self.share * values, self.first), dtype=np.float64)
