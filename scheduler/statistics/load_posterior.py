@@ -279,10 +279,11 @@ def _nodes_that_count(
     likely = _chosen_alike(first_unbent + estimate.argmax(axis=2), by_readings)
     likeliest = _with_life(grid, likely, by_readings, got, some, settings)[0].reshape(lives, shapes).max(axis=1)
     least = np.minimum(likeliest, estimate.max(axis=(1, 2))) - np.float32(_NEGLIGIBLE_LOG)
-    counts = (table > (least[:, None, None] - by_life)[:, :, None]).reshape(lives, -1)
-    place = np.flatnonzero(counts)
-    of_position = np.count_nonzero(counts, axis=1)
-    return _Chosen(of_position, place - np.repeat(np.arange(lives) * counts.shape[1], of_position), place)
+    by_life -= least[:, None, None]
+    place = np.flatnonzero(table > -by_life[:, :, None])
+    nodes = shapes * table.shape[2] * grid.loads
+    of_position = np.diff(np.searchsorted(place, np.arange(lives + 1) * nodes))
+    return _Chosen(of_position, place - np.repeat(np.arange(lives) * nodes, of_position), place)
 
 
 def _chosen_alike(node: Indices, by_readings: _ByReadings) -> _Chosen:
@@ -306,26 +307,26 @@ def _life_by_shape(
     rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
     log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
     log_load_share = grid.log_load[: grid.loads] - log_end[:, :, None]
-    return _log_life_share(got, some, settings, log_load_share, lambda each: each[:, None, None])[1]
+    return _life_share(got, some, settings, log_load_share, lambda each: each[:, None, None])
 
 
-def _log_life_share(
+def _life_share(
     got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles, spread: _Spread
-) -> tuple[Singles, Singles]:
-    """ln life of nodes whose load now is such a share of the terminal's, and what the life says of them: its
-    log-Student prior less its highest, and that nobody saw it pass.
+) -> Singles:
+    """What the life says of nodes whose load now is such a share of the terminal's: its log-Student prior less its
+    highest, and that nobody saw it pass.
 
     spread: makes a value of each position (n,) one of each node.
     """
-    log_life = spread(got.log_h[:, 0].astype(np.float32)) - log_load_share
-    z = log_life - spread(some.log_life_mean.astype(np.float32))
-    z *= spread((1.0 / some.log_life_sd).astype(np.float32))
+    per_sd = 1.0 / (some.log_life_sd * np.sqrt(settings.life_degrees if np.isfinite(settings.life_degrees) else 1.0))
+    z = log_load_share * spread(per_sd.astype(np.float32))
+    z -= spread(((got.log_h[:, 0] - some.log_life_mean) * per_sd).astype(np.float32))
     z *= z
     if np.isinf(settings.life_degrees):
         z *= np.float32(-0.5)
     else:
-        z *= np.float32(1.0 / settings.life_degrees)
-        np.log1p(z, out=z)
+        z += np.float32(1.0)
+        np.log(z, out=z)
         z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
     if np.any(some.end != LifeEnd.RUNNING):
         _weigh_ends(z, log_load_share, spread(some.end))
@@ -334,7 +335,7 @@ def _log_life_share(
     past = np.maximum(log_load_share, np.float32(0.0))
     past *= spread(unread.astype(np.float32))
     z -= past
-    return log_life, z
+    return z
 
 
 def _with_life(
@@ -353,9 +354,9 @@ def _with_life(
     log_end = grid.log_terminal_load(rise_left, grid.shape[chosen.node])
     log_load_share = grid.log_load.take(chosen.node)
     log_load_share -= log_end
-    log_life, log_share = _log_life_share(got, some, settings, log_load_share, chosen.each)
+    log_share = _life_share(got, some, settings, log_load_share, chosen.each)
     log_share += by_readings.log_share.take(chosen.place)
-    return log_share, clean, log_end, log_life
+    return log_share, clean, log_end, chosen.each(got.log_h[:, 0].astype(np.float32)) - log_load_share
 
 
 def _weigh_ends(log_share: Singles, log_load_share: Singles, end: Indices) -> None:
