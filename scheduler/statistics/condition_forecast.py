@@ -45,7 +45,7 @@ Indices = npt.NDArray[np.int64]
 __all__ = ["ConditionForecast", "ElementPrior", "ForecastSettings", "KnownBefore", "ReadingColumns", "forecast"]
 
 _PARTS = 4  # of a bin: what falls into one is shared between the bins as its middle is
-_NO_GAP = np.float32(1e-30)
+_SHORTEST_GAP_H = np.float32(1e-6)  # so that the logarithm is finite; far below the first bin
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,48 +231,50 @@ def _by_age_alone(
 def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
     """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
     grid, got, weighed = block.grid, block.gathered, block.weighed
-    load, end = _load_now(block), np.exp(weighed.log_end)
-    gap = end - load
-    least = -(gap <= 0.0).astype(np.float32)  # past the terminal is before the first bin
-    np.maximum(gap, _NO_GAP, out=gap)
-    cells = BINS * _PARTS + 1
-    per_part = np.float32(_PARTS / LOG_BIN_WIDTH)
-    log_h_per_load = weighed.each(got.log_h[:, 0].astype(np.float32)) - grid.log_load.take(weighed.node)
-    # the bent rate goes back to its mean; for the outer points as for the middle one
-    bend = grid.log_bend.take(weighed.node)
-    bent_h = np.exp(log_h_per_load - bend) * gap * np.float32(0.5 / settings.bend_memory_h)
-    from_first = log_h_per_load - np.float32(np.log(CENTRE_H[0])) - bend / (np.float32(1.0) + bent_h)
-    from_first *= per_part
+    bend, end = grid.log_bend[weighed.node], np.exp(weighed.log_end - grid.log_load[weighed.node])
+    h = weighed.each(np.exp(got.log_h[:, 0]).astype(np.float32))
+    gap_h = (end - _load_now_over_load(block)) * h
+    alive = gap_h > 0.0
+    share = (weighed.share * alive).astype(np.float64)
+    np.clip(gap_h, _SHORTEST_GAP_H, np.float32(np.inf), out=gap_h)
     # near the end the scatter shrinks with what is left: a reading below the terminal says it is not passed
-    scatter = np.float32(settings.terminal_load_scatter) * np.minimum(end, np.float32(3.0) * gap)
-    first = weighed.each(np.arange(len(got.log_h)) * cells + 1)
+    scatter_h = np.minimum(end * h, np.float32(3.0) * gap_h)
+    scatter_h *= np.float32(settings.terminal_load_scatter)
+    # the bent rate goes back to its mean; for the outer points as for the middle one
+    returned = np.exp(-bend) * gap_h
+    returned *= np.float32(0.5 / settings.bend_memory_h)
+    returned += np.float32(1.0)
+    per_part = np.float32(_PARTS / LOG_BIN_WIDTH)
+    from_first = (np.float32(-np.log(CENTRE_H[0])) - bend / returned) * per_part
+    cells = BINS * _PARTS
+    first = weighed.each(np.arange(len(got.log_h)) * cells)
     found = np.zeros(len(got.log_h) * cells)
     for point, point_weight in THREE_POINTS:
-        part = np.log(gap + np.float32(point) * scatter)
+        part = np.log(gap_h + np.float32(point) * scatter_h)
         part *= per_part
         part += from_first
-        np.clip(part, least, np.float32(BINS * _PARTS - 0.5), out=part)
+        np.clip(part, np.float32(0.0), np.float32(cells - 0.5), out=part)
         place = part.astype(np.int64)
         place += first
-        found += point_weight * np.bincount(place, weighed.share, len(found))
-    return _in_bins(found.reshape(-1, cells))
+        found += point_weight * np.bincount(place, share, len(found))
+    already = 1.0 - np.add.reduceat(share, weighed.first)
+    return _in_bins(found.reshape(-1, cells), already)
 
 
-def _load_now(block: WeighedBlock) -> Singles:
-    """The load of each node that counts now, later than at the last of the nodes of s."""
-    grid, node = block.grid, block.weighed.node
+def _load_now_over_load(block: WeighedBlock) -> Singles | np.float32:
+    """The load now of each node that counts over its load at the last of the nodes of s, which is rarely earlier."""
     log_s = np.log(block.gathered.now_s[:, 0]).astype(np.float32)
     if not np.any(log_s):
-        return grid.load.take(node)
-    return np.exp(grid.log_load.take(node) + np.exp(grid.log_bend.take(node)) * block.weighed.each(log_s))
+        return np.float32(1.0)
+    return np.exp(np.exp(block.grid.log_bend[block.weighed.node]) * block.weighed.each(log_s))
 
 
-def _in_bins(found: Floats) -> Floats:
+def _in_bins(found: Floats, already: Floats) -> Floats:
     """From parts of bins to bins: each shared between the two whose middles it lies between."""
     upper = (np.arange(_PARTS) + 0.5) / _PARTS
-    shared = found[:, 1:].reshape(-1, BINS, _PARTS) @ np.column_stack([1.0 - upper, upper])
+    shared = found.reshape(-1, BINS, _PARTS) @ np.column_stack([1.0 - upper, upper])
     table = np.zeros((len(found), BINS + 2))
-    table[:, 0] = found[:, 0]
+    table[:, 0] = np.maximum(already, 0.0)
     table[:, 1:-1] = shared[:, :, 0]
     table[:, 2:] += shared[:, :, 1]
     return np.asarray(table / table.sum(axis=1, keepdims=True))

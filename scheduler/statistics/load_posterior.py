@@ -26,7 +26,7 @@ since nobody changes it that very hour; Student with four degrees, for mistakes.
 EARLY_WITHIN_LOG_LOAD = 0.035
 """Ours: the scale, in ln load, within which an element changed early is taken not to have been past its terminal."""
 
-_NEGLIGIBLE_LOG = 10.0
+_NEGLIGIBLE_LOG = 10.5
 """Nodes of less than e^-10 = 1/22,000 of the likeliest one's share are left out: a two-thousandth of the whole."""
 _YOUNGEST_SHARE = 0.02  # of the median life: below it the grid of loads would not reach long lives
 
@@ -140,15 +140,15 @@ class Gathered:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """The M nodes that count, position by position: whose, which, its share of the position, and what it says.
+    """The M nodes that count, position by position: which, its share of the position, and what it says.
 
-    first (n,): where each position's nodes begin; each has one at least. log_end: ln load at the terminal. clean:
+    first (n,): where each position's nodes begin; each has one at least. place: in a flat table of all nodes of all. log_end: ln load at the terminal. clean:
     level above its mean. scale: of the noise. log_life: ln life.
     """
 
     first: Indices
-    row: Indices
     node: Indices
+    place: Indices
     share: Singles
     log_end: Singles
     clean: Singles
@@ -157,11 +157,16 @@ class Posterior:
 
     def each(self, of_positions: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """A value of each position (n,) for each of its nodes (M,)."""
-        return np.repeat(of_positions, np.diff(self.first, append=len(self.row)))
+        return np.repeat(of_positions, np.diff(self.first, append=len(self.node)))
 
     def mean(self, values: Singles) -> Floats:
         """Of each position (n,), from what its nodes say."""
         return np.asarray(np.add.reduceat(self.share * values, self.first), dtype=np.float64)
+
+    def variance(self, values: Singles, mean: Floats) -> Floats:
+        off = values - self.each(mean.astype(np.float32))
+        off *= off
+        return self.mean(off)
 
 
 def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings) -> Gathered:
@@ -235,12 +240,12 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     share *= chosen.each(1.0 / np.add.reduceat(share, first))
     return Posterior(
         first=first,
-        row=np.repeat(np.arange(len(first)), chosen.of_position),
         node=chosen.node,
+        place=chosen.place,
         share=share,
         log_end=log_end,
         clean=clean,
-        scale=np.float32(0.5) * by_readings.twice_scale.take(chosen.place),
+        scale=np.float32(0.5) * by_readings.twice_scale.take(chosen.place, mode="clip"),
         log_life=log_life,
     )
 
@@ -253,7 +258,7 @@ def _by_readings(grid: LoadGrid, got: Gathered, some: Positions, settings: Forec
     twice_scale = _times(np.hstack([got.weight, -2.0 * got.weighted, stated]), grid.moments)
     log_share = standing * standing
     twice_scale -= log_share
-    np.maximum(twice_scale, np.float32(2e-6), out=twice_scale)
+    np.clip(twice_scale, np.float32(2e-6), np.float32(np.inf), out=twice_scale)  # in half the time of `maximum`
     np.log(twice_scale, out=log_share)
     log_share *= -got.freedom.astype(np.float32)
     log_share += grid.log_prior
@@ -332,7 +337,7 @@ def _life_share(
         _weigh_ends(z, log_load_share, spread(some.end))
     # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
     unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
-    past = np.maximum(log_load_share, np.float32(0.0))
+    past = np.clip(log_load_share, np.float32(0.0), np.float32(np.inf))
     past *= spread(unread.astype(np.float32))
     z -= past
     return z
@@ -347,15 +352,15 @@ def _with_life(
     settings: ForecastSettings,
 ) -> tuple[Singles, Singles, Singles, Singles]:
     """Of the chosen nodes: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
-    clean = by_readings.standing.take(chosen.place)
+    clean = by_readings.standing.take(chosen.place, mode="clip")  # places are right, and need not be looked at
     clean *= chosen.each(by_readings.per_root)
     rise_left = chosen.each((some.log_terminal - some.clean_mean).astype(np.float32))
     rise_left -= clean
     log_end = grid.log_terminal_load(rise_left, grid.shape[chosen.node])
-    log_load_share = grid.log_load.take(chosen.node)
+    log_load_share = grid.log_load[chosen.node]
     log_load_share -= log_end
     log_share = _life_share(got, some, settings, log_load_share, chosen.each)
-    log_share += by_readings.log_share.take(chosen.place)
+    log_share += by_readings.log_share.take(chosen.place, mode="clip")
     return log_share, clean, log_end, chosen.each(got.log_h[:, 0].astype(np.float32)) - log_load_share
 
 

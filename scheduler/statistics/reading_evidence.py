@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
-from scheduler.statistics.load_grid import LoadGrid
+from scheduler.statistics.load_grid import THREE_POINTS, LoadGrid
 from scheduler.statistics.load_posterior import (
     ForecastSettings,
     Gathered,
@@ -141,19 +141,24 @@ def evidence_of(
 
 
 def put_evidence(into: ReadingEvidence, block: WeighedBlock) -> None:
-    rows, some, got = block.rows, block.some, block.gathered
-    weighed, row = block.weighed, block.weighed.row
-    mean = weighed.mean(weighed.log_life)
+    rows, some, got, weighed = block.rows, block.some, block.gathered, block.weighed
+    mean, clean = weighed.mean(weighed.log_life), weighed.mean(weighed.clean)
+    of_shape, bend = _shapes_and_bend(block)
     into.log_life_mean[rows] = mean
-    into.log_life_var[rows] = weighed.mean((weighed.log_life - mean.astype(np.float32)[row]) ** 2)
-    bend = weighed.mean(np.exp(block.grid.log_bend)[weighed.node])
+    into.log_life_var[rows] = weighed.variance(weighed.log_life, mean)
     into.load_share[rows] = np.exp(got.log_h[:, 0] - mean + np.log(got.now_s[:, 0]) * bend)
-    clean = weighed.mean(weighed.clean)
-    scatter = weighed.mean((weighed.clean - clean.astype(np.float32)[row]) ** 2)
     into.clean_log_mean[rows] = some.clean_mean + clean
-    into.clean_log_var[rows] = scatter + 1.0 / (1.0 / some.clean_var + got.weight.sum(axis=1))
+    of_level = 1.0 / (1.0 / some.clean_var + got.weight.sum(axis=1))
+    into.clean_log_var[rows] = weighed.variance(weighed.clean, clean) + of_level
     into.noise_ratio[rows] = weighed.mean(weighed.scale) / (got.freedom[:, 0] - 1.0)
-    count = len(block.shapes)
-    of_shape = np.bincount(row * count + block.grid.shape[weighed.node], weighed.share, len(rows) * count)
     into.shape_share[rows] = 0.0
-    into.shape_share[np.ix_(rows, block.shapes)] = of_shape.reshape(len(rows), count)
+    into.shape_share[np.ix_(rows, block.shapes)] = of_shape
+
+
+def _shapes_and_bend(block: WeighedBlock) -> tuple[Floats, Floats]:
+    """Share of each shape (n, J), and the mean κ (n,)."""
+    grid, weighed = block.grid, block.weighed
+    lives, shapes, bends = len(block.rows), len(block.shapes), len(THREE_POINTS)
+    run = weighed.place // grid.loads  # nodes of a shape and bend lie together
+    share = np.bincount(run, weighed.share, lives * shapes * bends).reshape(lives, shapes, bends)
+    return share.sum(axis=2), share.sum(axis=1) @ np.exp(grid.log_bend[: bends * grid.loads : grid.loads])
