@@ -201,9 +201,9 @@ def _log_load_at(inverse: Singles, inverse_step: Singles, shape: Indices, log_ri
     step = np.floor(at)
     at -= step
     # whole numbers below 2^24 are exact in single precision; wider ones would double what is moved
-    first = shape.astype(np.float32) * np.float32(_RISE_STEPS)
-    place = (step + first).astype(np.intp)
-    found = inverse_step.take(place, mode="clip")
+    step = step + shape.astype(np.float32) * np.float32(_RISE_STEPS)
+    place = step.astype(np.intp)
+    found = inverse_step.ravel()[place]
     found *= at
-    found += inverse.take(place, mode="clip")
+    found += inverse.ravel()[place]
     return np.asarray(found)

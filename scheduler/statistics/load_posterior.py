@@ -284,8 +284,7 @@ def _nodes_that_count(
     likely = _chosen_alike(first_unbent + estimate.argmax(axis=2), by_readings)
     likeliest = _with_life(grid, likely, by_readings, got, some, settings)[0].reshape(lives, shapes).max(axis=1)
     least = np.minimum(likeliest, estimate.max(axis=(1, 2))) - np.float32(_NEGLIGIBLE_LOG)
-    by_life -= least[:, None, None]
-    place = np.flatnonzero(table > -by_life[:, :, None])
+    place = np.flatnonzero(table > (least[:, None, None] - by_life)[:, :, None])
     nodes = shapes * table.shape[2] * grid.loads
     of_position = np.diff(np.searchsorted(place, np.arange(lives + 1) * nodes))
     return _Chosen(of_position, place - np.repeat(np.arange(lives) * nodes, of_position), place)
