@@ -276,25 +276,20 @@ def _nodes_that_count(
 ) -> _Chosen:
     """Those that are estimated to have e^-10 of the likeliest one's share, one of each position at least."""
     lives, shapes = some.shape_weights.shape
+    nodes = by_readings.log_share.shape[1]
     table = by_readings.log_share.reshape(lives, shapes, -1, grid.loads)
     unbent = table[:, :, len(THREE_POINTS) // 2]
     first_unbent = (np.arange(shapes) * len(THREE_POINTS) + len(THREE_POINTS) // 2) * grid.loads
     by_life = _life_by_shape(grid, first_unbent + unbent.argmax(axis=2), by_readings, got, some, settings)
-    estimate = unbent + by_life
-    likely = _chosen_alike(first_unbent + estimate.argmax(axis=2), by_readings)
-    likeliest = _with_life(grid, likely, by_readings, got, some, settings)[0].reshape(lives, shapes).max(axis=1)
-    least = np.minimum(likeliest, estimate.max(axis=(1, 2))) - np.float32(_NEGLIGIBLE_LOG)
+    estimate = (unbent + by_life).reshape(lives, -1)
+    best = estimate.argmax(axis=1)
+    likely = first_unbent[best // grid.loads] + best % grid.loads
+    place = likely + np.arange(lives) * nodes
+    likely_share, *_ = _with_life(grid, _Chosen(np.ones_like(best), likely, place), by_readings, got, some, settings)
+    least = np.minimum(likely_share, estimate[np.arange(lives), best]) - np.float32(_NEGLIGIBLE_LOG)
     place = np.flatnonzero(table > (least[:, None, None] - by_life)[:, :, None])
-    nodes = shapes * table.shape[2] * grid.loads
     of_position = np.diff(np.searchsorted(place, np.arange(lives + 1) * nodes))
     return _Chosen(of_position, place - np.repeat(np.arange(lives) * nodes, of_position), place)
-
-
-def _chosen_alike(node: Indices, by_readings: _ByReadings) -> _Chosen:
-    """So many nodes (n, m) of each position."""
-    lives, each = node.shape
-    place = node + (np.arange(lives) * by_readings.standing.shape[1])[:, None]
-    return _Chosen(np.full(lives, each), node.ravel(), place.ravel())
 
 
 def _life_by_shape(
