@@ -5,29 +5,22 @@ matrix products with the grid's rises; clean level and noise scale are integrate
 pair. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 3.3; the rest is derived here.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from scheduler.statistics.life_model import LifeEnd
+from scheduler.statistics.life_evidence import LifeEvidence, life_evidence
 from scheduler.statistics.load_grid import S_NODES, THREE_POINTS, LoadGrid
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
-_Spread = Callable[[npt.NDArray[Any]], npt.NDArray[Any]]
-
-ENDED_AT_LOG_LOAD, ENDED_WITHIN_LOG_LOAD = 0.05, 0.10
-"""Ours: an element that was changed at its limit held about 5 % more dirt than at its terminal, give or take 10 %,
-since nobody changes it that very hour; Student with four degrees, for mistakes."""
-EARLY_WITHIN_LOG_LOAD = 0.035
-"""Ours: the scale, in ln load, within which an element changed early is taken not to have been past its terminal."""
 
 _NEGLIGIBLE_LOG = 10.5
-"""Nodes of less than e^-10 = 1/22,000 of the likeliest one's share are left out: a two-thousandth of the whole."""
+"""Nodes that are estimated at less than e^-10.5 = 1/36,000 of the likeliest one's share are left out: a two-thousandth
+of the whole. The estimate is off by less than half in all that matters."""
 _YOUNGEST_SHARE = 0.02  # of the median life: below it the grid of loads would not reach long lives
 
 
@@ -203,18 +196,22 @@ def gather(readings: ReadingColumns, some: Positions, settings: ForecastSettings
 @dataclass(frozen=True, slots=True)
 class _ByReadings:
     """What the readings alone say of every node, (n, K): ln share up to a factor, the clean level above its mean
-    times the root of its precision, twice the scale of the noise; and one over that root (n,)."""
+    times the root of its precision, twice the scale of the noise.
+
+    per_root (n,): one over that root. rise_left (n,): ln(terminal ΔP / clean ΔP), were the clean level its mean.
+    """
 
     log_share: Singles
     standing: Singles
     twice_scale: Singles
     per_root: Singles
+    rise_left: Singles
 
 
 @dataclass(frozen=True, slots=True)
 class _Chosen:
     """Some nodes of each of n positions, position by position: how many of each (n,), which (m,), and where they are
-    in a flat table of all (m,)."""
+    in a flat table of all nodes of all (m,)."""
 
     of_position: Indices
     node: Indices
@@ -232,8 +229,17 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
     the level that goes best with each shape it is estimated for all, and worked out for the nodes that may count.
     """
     by_readings = _by_readings(grid, got, some, settings)
-    chosen = _nodes_that_count(grid, by_readings, got, some, settings)
-    log_share, clean, log_end, log_life = _with_life(grid, chosen, by_readings, got, some, settings)
+    life = life_evidence(
+        got.log_h[:, 0],
+        some.log_life_mean,
+        some.log_life_sd,
+        some.end,
+        got.unread[:, 0],
+        unread_scale=settings.unread_scale,
+        degrees=settings.life_degrees,
+    )
+    chosen = _nodes_that_count(grid, by_readings, life)
+    log_share, clean, log_end = _with_life(grid, chosen, by_readings, life)
     first = np.cumsum(chosen.of_position) - chosen.of_position
     log_share -= chosen.each(np.maximum.reduceat(log_share, first))
     share = np.exp(log_share, out=log_share)
@@ -245,8 +251,8 @@ def posterior(grid: LoadGrid, got: Gathered, some: Positions, settings: Forecast
         share=share,
         log_end=log_end,
         clean=clean,
-        scale=np.float32(0.5) * by_readings.twice_scale.take(chosen.place, mode="clip"),
-        log_life=log_life,
+        scale=np.float32(0.5) * by_readings.twice_scale.ravel()[chosen.place],
+        log_life=life.log_life(grid.log_load[chosen.node] - log_end, chosen.each),
     )
 
 
@@ -258,109 +264,53 @@ def _by_readings(grid: LoadGrid, got: Gathered, some: Positions, settings: Forec
     twice_scale = _times(np.hstack([got.weight, -2.0 * got.weighted, stated]), grid.moments)
     log_share = standing * standing
     twice_scale -= log_share
-    np.clip(twice_scale, np.float32(2e-6), np.float32(np.inf), out=twice_scale)  # in half the time of `maximum`
+    np.clip(twice_scale, np.float32(2e-6), np.float32(np.inf), out=twice_scale)  # half the time of `maximum`
     np.log(twice_scale, out=log_share)
     log_share *= -got.freedom.astype(np.float32)
     log_share += grid.log_prior
     by_shape = log_share.reshape(*some.shape_weights.shape, -1)  # a view: nodes lie shape by shape
     by_shape += np.log(some.shape_weights + 1e-12).astype(np.float32)[:, :, None]
-    return _ByReadings(log_share, standing, twice_scale, (1.0 / root[:, 0]).astype(np.float32))
+    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)
+    return _ByReadings(log_share, standing, twice_scale, (1.0 / root[:, 0]).astype(np.float32), rise_left)
 
 
 def _times(of_positions: Floats, moments: Singles) -> Singles:
     return np.asarray(of_positions.astype(np.float32) @ moments)
 
 
-def _nodes_that_count(
-    grid: LoadGrid, by_readings: _ByReadings, got: Gathered, some: Positions, settings: ForecastSettings
-) -> _Chosen:
-    """Those that are estimated to have e^-10 of the likeliest one's share, one of each position at least."""
-    lives, shapes = some.shape_weights.shape
-    nodes = by_readings.log_share.shape[1]
-    table = by_readings.log_share.reshape(lives, shapes, -1, grid.loads)
-    unbent = table[:, :, len(THREE_POINTS) // 2]
-    first_unbent = (np.arange(shapes) * len(THREE_POINTS) + len(THREE_POINTS) // 2) * grid.loads
-    by_life = _life_by_shape(grid, first_unbent + unbent.argmax(axis=2), by_readings, got, some, settings)
+def _nodes_that_count(grid: LoadGrid, by_readings: _ByReadings, life: LifeEvidence) -> _Chosen:
+    """Those whose estimated share is not negligible beside the likeliest one's, which is always among them."""
+    lives, nodes = by_readings.log_share.shape
+    bends, loads = len(THREE_POINTS), grid.loads
+    table = by_readings.log_share.reshape(lives, -1, bends, loads)
+    unbent = table[:, :, bends // 2]
+    first_unbent = (np.arange(unbent.shape[1]) * bends + bends // 2) * loads
+    by_life = _life_by_shape(grid, first_unbent + unbent.argmax(axis=2), by_readings, life)
     estimate = (unbent + by_life).reshape(lives, -1)
     best = estimate.argmax(axis=1)
-    likely = first_unbent[best // grid.loads] + best % grid.loads
-    place = likely + np.arange(lives) * nodes
-    likely_share, *_ = _with_life(grid, _Chosen(np.ones_like(best), likely, place), by_readings, got, some, settings)
+    likely = first_unbent[best // loads] + best % loads
+    alone = _Chosen(np.ones_like(best), likely, likely + np.arange(lives) * nodes)
+    likely_share = _with_life(grid, alone, by_readings, life)[0]
     least = np.minimum(likely_share, estimate[np.arange(lives), best]) - np.float32(_NEGLIGIBLE_LOG)
     place = np.flatnonzero(table > (least[:, None, None] - by_life)[:, :, None])
     of_position = np.diff(np.searchsorted(place, np.arange(lives + 1) * nodes))
     return _Chosen(of_position, place - np.repeat(np.arange(lives) * nodes, of_position), place)
 
 
-def _life_by_shape(
-    grid: LoadGrid,
-    node: Indices,
-    by_readings: _ByReadings,
-    got: Gathered,
-    some: Positions,
-    settings: ForecastSettings,
-) -> Singles:
+def _life_by_shape(grid: LoadGrid, node: Indices, by_readings: _ByReadings, life: LifeEvidence) -> Singles:
     """What the life says of every shape and load (n, J, U), by the clean level of a node (n, J) of each shape."""
-    lives, shapes = node.shape
     clean = np.take_along_axis(by_readings.standing, node, axis=1) * by_readings.per_root[:, None]
-    rise_left = (some.log_terminal - some.clean_mean).astype(np.float32)[:, None] - clean
-    log_end = grid.log_terminal_load(rise_left, np.arange(shapes))
-    log_load_share = grid.log_load[: grid.loads] - log_end[:, :, None]
-    return _life_share(got, some, settings, log_load_share, lambda each: each[:, None, None])
-
-
-def _life_share(
-    got: Gathered, some: Positions, settings: ForecastSettings, log_load_share: Singles, spread: _Spread
-) -> Singles:
-    """What the life says of nodes whose load now is such a share of the terminal's: its log-Student prior less its
-    highest, and that nobody saw it pass.
-
-    spread: makes a value of each position (n,) one of each node.
-    """
-    per_sd = 1.0 / (some.log_life_sd * np.sqrt(settings.life_degrees if np.isfinite(settings.life_degrees) else 1.0))
-    z = log_load_share * spread(per_sd.astype(np.float32))
-    z -= spread(((got.log_h[:, 0] - some.log_life_mean) * per_sd).astype(np.float32))
-    z *= z
-    if np.isinf(settings.life_degrees):
-        z *= np.float32(-0.5)
-    else:
-        z += np.float32(1.0)
-        np.log(z, out=z)
-        z *= np.float32(-0.5 * (settings.life_degrees + 1.0))
-    if np.any(some.end != LifeEnd.RUNNING):
-        _weigh_ends(z, log_load_share, spread(some.end))
-    # nobody saw it pass since the last reading: the less was read, the more like plain survival to now
-    unread = np.where(some.end == LifeEnd.RUNNING, got.unread[:, 0], 0.0) / settings.unread_scale
-    past = np.clip(log_load_share, np.float32(0.0), np.float32(np.inf))
-    past *= spread(unread.astype(np.float32))
-    z -= past
-    return z
+    log_end = grid.log_terminal_load(by_readings.rise_left[:, None] - clean, np.arange(node.shape[1]))
+    return life.log_share(grid.log_load[: grid.loads] - log_end[:, :, None], lambda each: each[:, None, None])
 
 
 def _with_life(
-    grid: LoadGrid,
-    chosen: _Chosen,
-    by_readings: _ByReadings,
-    got: Gathered,
-    some: Positions,
-    settings: ForecastSettings,
-) -> tuple[Singles, Singles, Singles, Singles]:
-    """Of the chosen nodes: ln share up to a factor, clean level, ln load at the terminal, ln life, (m,)."""
-    clean = by_readings.standing.take(chosen.place, mode="clip")  # places are right, and need not be looked at
+    grid: LoadGrid, chosen: _Chosen, by_readings: _ByReadings, life: LifeEvidence
+) -> tuple[Singles, Singles, Singles]:
+    """Of the chosen nodes: ln share up to a factor, clean level, ln load at the terminal, (m,)."""
+    clean = by_readings.standing.ravel()[chosen.place]
     clean *= chosen.each(by_readings.per_root)
-    rise_left = chosen.each((some.log_terminal - some.clean_mean).astype(np.float32))
-    rise_left -= clean
-    log_end = grid.log_terminal_load(rise_left, grid.shape[chosen.node])
-    log_load_share = grid.log_load[chosen.node]
-    log_load_share -= log_end
-    log_share = _life_share(got, some, settings, log_load_share, chosen.each)
-    log_share += by_readings.log_share.take(chosen.place, mode="clip")
-    return log_share, clean, log_end, chosen.each(got.log_h[:, 0].astype(np.float32)) - log_load_share
-
-
-def _weigh_ends(log_share: Singles, log_load_share: Singles, end: Indices) -> None:
-    """What the end of a life says of its load: changed at its limit it was near its terminal, else below it."""
-    at_limit, early = (np.broadcast_to(end == each, log_share.shape) for each in (LifeEnd.AT_LIMIT, LifeEnd.EARLY))
-    off = (log_load_share[at_limit] - np.float32(ENDED_AT_LOG_LOAD)) / np.float32(ENDED_WITHIN_LOG_LOAD)
-    log_share[at_limit] -= np.float32(2.5) * np.log1p(off * off / np.float32(4.0))
-    log_share[early] -= np.logaddexp(0.0, log_load_share[early] / np.float32(EARLY_WITHIN_LOG_LOAD))
+    log_end = grid.log_terminal_load(chosen.each(by_readings.rise_left) - clean, grid.shape[chosen.node])
+    log_share = life.log_share(grid.log_load[chosen.node] - log_end, chosen.each)
+    log_share += by_readings.log_share.ravel()[chosen.place]
+    return log_share, clean, log_end
