@@ -19,14 +19,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from scheduler.statistics.hours_shares import hours_shares
 from scheduler.statistics.life_model import LifeEnd, LifePrior, remaining_life
-from scheduler.statistics.load_grid import (
-    THREE_POINTS,
-    ShapeTable,
-    first_shape_weights,
-    load_grid,
-    shape_table,
-)
+from scheduler.statistics.load_grid import ShapeTable, first_shape_weights, load_grid, shape_table
 from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
 from scheduler.statistics.reading_evidence import (
     ReadingEvidence,
@@ -35,17 +30,13 @@ from scheduler.statistics.reading_evidence import (
     put_evidence,
     weigh_each,
 )
-from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN_WIDTH, RemainingHours
+from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, RemainingHours
 from scheduler.statistics.robust_readings import robust_weights
 
 Floats = npt.NDArray[np.float64]
-Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
 __all__ = ["ConditionForecast", "ElementPrior", "ForecastSettings", "KnownBefore", "ReadingColumns", "forecast"]
-
-_PARTS = 4  # of a bin: what falls into one is shared between the bins as its middle is
-_SHORTEST_GAP_H = np.float32(1e-6)  # so that the logarithm is finite; far below the first bin
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +135,7 @@ def forecast(
 
     def put(block: WeighedBlock) -> None:
         put_evidence(known.evidence, block)
-        _put_remaining(known, block.rows, _ends(block, settings), future_rate)
+        _put_remaining(known, block.rows, hours_shares(block, settings), future_rate)
 
     weigh_each(grid, replace(readings, weight=weight), positions, settings, put)
     return known
@@ -226,58 +217,6 @@ def _by_age_alone(
         ),
         reading_weight=weight,
     )
-
-
-def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
-    """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
-    grid, got, weighed = block.grid, block.gathered, block.weighed
-    bend, end = grid.log_bend[weighed.node], np.exp(weighed.log_end - grid.log_load[weighed.node])
-    h = weighed.each(np.exp(got.log_h[:, 0]).astype(np.float32))
-    gap_h = (end - _load_now_over_load(block)) * h
-    alive = gap_h > 0.0
-    share = (weighed.share * alive).astype(np.float64)
-    np.clip(gap_h, _SHORTEST_GAP_H, np.float32(np.inf), out=gap_h)
-    # near the end the scatter shrinks with what is left: a reading below the terminal says it is not passed
-    scatter_h = np.minimum(end * h, np.float32(3.0) * gap_h)
-    scatter_h *= np.float32(settings.terminal_load_scatter)
-    # the bent rate goes back to its mean; for the outer points as for the middle one
-    returned = np.exp(-bend) * gap_h
-    returned *= np.float32(0.5 / settings.bend_memory_h)
-    returned += np.float32(1.0)
-    per_part = np.float32(_PARTS / LOG_BIN_WIDTH)
-    from_first = (np.float32(-np.log(CENTRE_H[0])) - bend / returned) * per_part
-    cells = BINS * _PARTS
-    first = weighed.each(np.arange(len(got.log_h)) * cells)
-    found = np.zeros(len(got.log_h) * cells)
-    for point, point_weight in THREE_POINTS:
-        part = np.log(gap_h + np.float32(point) * scatter_h)
-        part *= per_part
-        part += from_first
-        np.clip(part, np.float32(0.0), np.float32(cells - 0.5), out=part)
-        place = part.astype(np.int64)
-        place += first
-        found += point_weight * np.bincount(place, share, len(found))
-    already = 1.0 - np.add.reduceat(share, weighed.first)
-    return _in_bins(found.reshape(-1, cells), already)
-
-
-def _load_now_over_load(block: WeighedBlock) -> Singles | np.float32:
-    """The load now of each node that counts over its load at the last of the nodes of s, which is rarely earlier."""
-    log_s = np.log(block.gathered.now_s[:, 0]).astype(np.float32)
-    if not np.any(log_s):
-        return np.float32(1.0)
-    return np.exp(np.exp(block.grid.log_bend[block.weighed.node]) * block.weighed.each(log_s))
-
-
-def _in_bins(found: Floats, already: Floats) -> Floats:
-    """From parts of bins to bins: each shared between the two whose middles it lies between."""
-    upper = (np.arange(_PARTS) + 0.5) / _PARTS
-    shared = found.reshape(-1, BINS, _PARTS) @ np.column_stack([1.0 - upper, upper])
-    table = np.zeros((len(found), BINS + 2))
-    table[:, 0] = np.maximum(already, 0.0)
-    table[:, 1:-1] = shared[:, :, 0]
-    table[:, 2:] += shared[:, :, 1]
-    return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
 @lru_cache(maxsize=4)

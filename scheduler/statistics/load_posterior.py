@@ -19,8 +19,8 @@ Singles = npt.NDArray[np.float32]
 Indices = npt.NDArray[np.int64]
 
 _NEGLIGIBLE_LOG = 10.5
-"""Nodes that are estimated at less than e^-10.5 = 1/36,000 of the likeliest one's share are left out: a two-thousandth
-of the whole. The estimate is off by less than half in all that matters."""
+"""Nodes that are estimated at less than e^-10.5 = 1/36,000 of the likeliest one's share are left out: 0.03 % of the
+whole in the middle, 0.14 % in one position of a hundred (measured on drawn lives of 3 to 400 readings)."""
 _YOUNGEST_SHARE = 0.02  # of the median life: below it the grid of loads would not reach long lives
 
 
@@ -135,8 +135,8 @@ class Gathered:
 class Posterior:
     """The M nodes that count, position by position: which, its share of the position, and what it says.
 
-    first (n,): where each position's nodes begin; each has one at least. place: in a flat table of all nodes of all. log_end: ln load at the terminal. clean:
-    level above its mean. scale: of the noise. log_life: ln life.
+    first (n,): where each position's nodes begin; each has one at least. place: in a flat table of all nodes of all.
+    log_end: ln load at the terminal. clean: level above its mean. scale: of the noise. log_life: ln life.
     """
 
     first: Indices

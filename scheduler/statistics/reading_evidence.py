@@ -26,9 +26,9 @@ _AT_ONCE = 64  # keeps the block's tables in the processor's cache
 _NEARLY_ALL = 0.75  # of the shapes: more are as soon weighed as picked out
 _BLOCKS_A_RUN = 8  # of one thread, before it takes more: neighbours have the same shapes
 _FREED_BYTES = 16 * 2**20
-"""The GNU allocator gives freed memory back beyond twice the largest piece freed so far, which for a few hundred lives is
-less than a block's tables: fetching them anew for every block took a sixth of the time. One such piece, never
-touched, is freed first."""
+"""The GNU allocator gives freed memory back beyond twice the largest piece freed so far. For a few hundred lives that
+is less than a block's tables, and to get them anew for every block took a sixth of the time. So one such piece, which
+is never touched, is freed first."""
 _NEGLECTED = 0.01  # of a life's weight of shapes
 
 
