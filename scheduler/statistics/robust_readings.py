@@ -10,6 +10,8 @@ Sources: Sen 1968, J. Am. Stat. Assoc. 63:1379 (the slope); Lange, Little & Tayl
 84:881 (the weight (ν + 1)/(ν + z²)). Window, threshold and ν are ours, from simulated plants.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,7 +23,7 @@ FEWEST_READINGS = 4
 _SAME_HOUR = 1e-6
 SUSPECT_Z2 = 6.0
 STUDENT_DEGREES = 4.0
-_AT_ONCE = 8192  # readings: their slopes stay in the processor's cache
+_AT_ONCE = 8192  # readings, more or less: their slopes stay in the processor's cache
 
 
 def robust_weights(offsets: Indices, run_h: Floats, log_dp: Floats, weight: Floats) -> Floats:
@@ -32,24 +34,33 @@ def robust_weights(offsets: Indices, run_h: Floats, log_dp: Floats, weight: Floa
     log_dp. Lives of fewer than four readings keep their weights: two that disagree do not say which is wrong.
     Raises ValueError where a life's readings are not in order of run hours.
     """
-    counts = np.diff(offsets)
-    life = np.repeat(np.arange(len(counts)), counts)
-    if np.any((np.diff(run_h) < 0.0) & (np.diff(life) == 0)):
-        raise ValueError("readings of a life are not in order of run hours")
     believed = np.array(weight, dtype=np.float64)
-    size = np.minimum(counts, WINDOW)[life]
-    for length in (FEWEST_READINGS, WINDOW):
-        judged = np.flatnonzero(size == length)
-        for start in range(0, len(judged), _AT_ONCE):
-            some = judged[start : start + _AT_ONCE]
-            first = np.clip(some - WINDOW // 2, offsets[life[some]], offsets[life[some] + 1] - length)
-            stretch = slice(first[0], first[-1] + length)
-            slope, level = _rising_lines(run_h[stretch], log_dp[stretch], length)
-            window = first - first[0]
-            z2 = (log_dp[some] - (level[window] + slope[window] * run_h[some])) ** 2 * weight[some]
-            doubt = (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + z2)
-            believed[some] *= np.where(z2 > SUSPECT_Z2, doubt, 1.0)
+    bounds = np.append(np.unique(np.searchsorted(offsets, np.arange(0, len(run_h), _AT_ONCE))), len(offsets) - 1)
+    for first, last in pairwise(bounds):
+        some = slice(offsets[first], offsets[last])
+        counts = np.diff(offsets[first : last + 1])
+        believed[some] *= _belief(counts, run_h[some], log_dp[some], weight[some])
     return believed
+
+
+def _belief(counts: Indices, run_h: Floats, log_dp: Floats, weight: Floats) -> Floats:
+    """What share of their weight the readings of a few lives keep, (N,)."""
+    begins = np.repeat(np.cumsum(counts) - counts, counts)
+    if np.any((np.diff(run_h) < 0.0) & (np.diff(begins) == 0)):
+        raise ValueError("readings of a life are not in order of run hours")
+    count = np.repeat(counts, counts)
+    belief = np.ones(len(run_h))
+    for length in (FEWEST_READINGS, WINDOW):
+        judged = np.flatnonzero(np.minimum(count, WINDOW) == length)
+        if not len(judged):
+            continue
+        window = np.clip(judged - WINDOW // 2, begins[judged], (begins + count)[judged] - length)
+        slope, level = _rising_lines(run_h, log_dp, length)
+        line = level[window] + slope[window] * run_h[judged]
+        z2 = (log_dp[judged] - line) ** 2 * weight[judged]
+        doubt = (STUDENT_DEGREES + 1.0) / (STUDENT_DEGREES + z2)
+        belief[judged] = np.where(z2 > SUSPECT_Z2, doubt, 1.0)
+    return belief
 
 
 def _rising_lines(run_h: Floats, log_dp: Floats, length: int) -> tuple[Floats, Floats]:
