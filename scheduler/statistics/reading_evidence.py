@@ -22,7 +22,7 @@ from scheduler.statistics.load_posterior import (
 Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int64]
 
-_AT_ONCE = 64  # keeps the block's tables in the processor's cache
+_AT_ONCE = 96  # lives: more of them do not leave room in the processor's cache, fewer cost calls
 _NEARLY_ALL = 0.75  # of the shapes: more are as soon weighed as picked out
 _BLOCKS_A_RUN = 8  # of one thread, before it takes more: neighbours have the same shapes
 _FREED_BYTES = 16 * 2**20
