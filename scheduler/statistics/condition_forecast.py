@@ -13,20 +13,16 @@ section 3.3; the rest is derived here.
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from scheduler.statistics.hours_shares import hours_shares
 from scheduler.statistics.life_left import remaining_life
 from scheduler.statistics.life_model import LifeEnd, LifePrior
-from scheduler.statistics.load_grid import (
-    THREE_POINTS,
-    ShapeTable,
-    first_shape_weights,
-    load_grid,
-    shape_table,
-)
+from scheduler.statistics.load_grid import ShapeTable, first_shape_weights, load_grid, shape_table
 from scheduler.statistics.load_posterior import ForecastSettings, Positions, ReadingColumns
 from scheduler.statistics.reading_evidence import (
     ReadingEvidence,
@@ -35,7 +31,7 @@ from scheduler.statistics.reading_evidence import (
     put_evidence,
     weigh_each,
 )
-from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, LOG_BIN_WIDTH, RemainingHours
+from scheduler.statistics.remaining_hours import BINS, CENTRE_H, EDGE_H, RemainingHours
 from scheduler.statistics.robust_readings import robust_weights
 
 Floats = npt.NDArray[np.float64]
@@ -140,7 +136,7 @@ def forecast(
 
     def put(block: WeighedBlock) -> None:
         put_evidence(known.evidence, block)
-        _put_remaining(known, block.rows, _ends(block, settings), future_rate)
+        _put_remaining(known, block.rows, hours_shares(block, settings), future_rate)
 
     weigh_each(grid, replace(readings, weight=weight), positions, settings, put)
     return known
@@ -224,37 +220,7 @@ def _by_age_alone(
     )
 
 
-def _ends(block: WeighedBlock, settings: ForecastSettings) -> Floats:
-    """Probability (n, BINS + 2) of: already reached, each bin of hours left, beyond the grid."""
-    grid, got, weighed = block.grid, block.gathered, block.weighed
-    row, node, share = weighed.row, weighed.node, weighed.share
-    bend, end = grid.log_bend[node], np.exp(weighed.log_end)
-    log_now_s = np.log(got.now_s[:, 0]).astype(np.float32)
-    gap = end - np.exp(grid.log_load[node] + np.exp(grid.log_bend)[node] * log_now_s[row])
-    columns = BINS + 2
-    found = np.bincount(row * columns, share * (gap <= 0.0), len(got.log_h) * columns)
-    alive = np.flatnonzero(gap > 0.0)
-    row, share, bend, end, gap = row[alive], share[alive], bend[alive], end[alive], gap[alive]
-    log_h_per_load = got.log_h[:, 0].astype(np.float32)[row] - grid.log_load[node[alive]]
-    bent_h = np.exp(log_h_per_load - bend) * np.float32(0.5 / settings.bend_memory_h)
-    # near the end the scatter shrinks with what is left: a reading below the terminal says it is not passed
-    scatter = np.float32(settings.terminal_load_scatter) * np.minimum(end, np.float32(3.0) * gap)
-    first, per_bin = row * columns + 1, np.float32(1.0 / LOG_BIN_WIDTH)
-    from_first = log_h_per_load - np.float32(np.log(CENTRE_H[0]))
-    for point, point_weight in THREE_POINTS:
-        left = gap + np.float32(point) * scatter
-        at_bin = np.log(left) + from_first - bend / (np.float32(1.0) + bent_h * left)
-        at_bin = np.clip(at_bin * per_bin, np.float32(0.0), np.float32(BINS - 1e-4))
-        lower = np.floor(at_bin)
-        place = first + lower.astype(np.int64)
-        point_share = share * np.float32(point_weight)
-        upper_share = np.bincount(place, point_share * (at_bin - lower), len(found))
-        found += np.bincount(place, point_share, len(found)) - upper_share
-        found[1:] += upper_share[:-1]
-    table = np.maximum(found, 0.0).reshape(-1, columns)  # a difference of equal sums may be off by a rounding
-    return np.asarray(table / table.sum(axis=1, keepdims=True))
-
-
+@lru_cache(maxsize=4)
 def _future_rate_spread(log_sd: float) -> Floats:
     """(BINS, BINS + 1): where each bin's probability goes when the coming rate is off by a log-normal."""
     edges = np.log(EDGE_H)

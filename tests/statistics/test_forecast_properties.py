@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,6 +12,8 @@ from scheduler.statistics.condition_forecast import ConditionForecast, KnownBefo
 from scheduler.statistics.life_model import LifePrior
 
 Floats = npt.NDArray[np.float64]
+Element = tuple[Floats, Floats, float, float]
+"""Run hours and ln ΔP of its readings, run hours now, median life."""
 
 NOISE = 0.08
 CLEAN, TERMINAL = np.log(0.3), np.log(2.4)
@@ -21,8 +24,7 @@ def life(median_h: Floats, log_sd: float = 0.3) -> LifePrior:
     return LifePrior(np.log(median_h), np.full(len(median_h), log_sd), seen, seen, seen)
 
 
-def asked(lives: list[tuple[Floats, Floats, float, float]], terminal: Floats | None = None) -> ConditionForecast:
-    """Of lives told by (run_h, log_dp, run_h now, median life)."""
+def asked(lives: list[Element], terminal: Floats | None = None) -> ConditionForecast:
     count = len(lives)
     readings = ReadingColumns(
         offsets=np.concatenate([[0], np.cumsum([len(one[0]) for one in lives])]).astype(np.int64),
@@ -39,17 +41,19 @@ def asked(lives: list[tuple[Floats, Floats, float, float]], terminal: Floats | N
     return forecast(readings, before, run_h_now=np.array([one[2] for one in lives]))
 
 
-@st.composite
-def element(draw: Any, least: int = 1) -> tuple[Floats, Floats, float, float]:
+def element_drawn(rng: np.random.Generator, count: int, life_h: float, age: float, steepness: float) -> Element:
     """An element of some law, age and scatter, read now and then."""
-    count = draw(st.integers(least, 25))
-    life_h, age = draw(st.floats(300.0, 6000.0)), draw(st.floats(0.05, 1.1))
-    steepness = draw(st.floats(0.5, 12.0))
-    rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     now = age * life_h
     hours = np.sort(rng.uniform(0.0, now, count))
     rise = np.log1p(np.expm1(TERMINAL - CLEAN) * np.expm1(steepness * hours / life_h) / np.expm1(steepness))
-    return hours, CLEAN + rise + rng.normal(0.0, NOISE, count), now, draw(st.floats(500.0, 4000.0))
+    return hours, CLEAN + rise + rng.normal(0.0, NOISE, count), now, float(rng.uniform(500.0, 4000.0))
+
+
+@st.composite
+def element(draw: Any) -> Element:
+    rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    count, life_h, age = draw(st.integers(1, 25)), draw(st.floats(300.0, 6000.0)), draw(st.floats(0.05, 1.1))
+    return element_drawn(rng, count, life_h, age, draw(st.floats(0.5, 12.0)))
 
 
 def same(one: ConditionForecast, other: ConditionForecast, rows: npt.NDArray[np.int64]) -> bool:
@@ -59,27 +63,30 @@ def same(one: ConditionForecast, other: ConditionForecast, rows: npt.NDArray[np.
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(element(), min_size=2, max_size=9), st.randoms(use_true_random=False))
-def test_permuted_positions_have_permuted_answers(
-    lives: list[tuple[Floats, Floats, float, float]], order: Any
-) -> None:
+def test_permuted_positions_have_permuted_answers(lives: list[Element], order: Any) -> None:
     shuffled = list(range(len(lives)))
     order.shuffle(shuffled)
     assert same(asked(lives), asked([lives[row] for row in shuffled]), np.array(shuffled))
 
 
-@settings(max_examples=120, deadline=None)
-@given(element(least=2), st.floats(0.0, 2.0))
-def test_a_worse_newest_reading_is_never_later(one: tuple[Floats, Floats, float, float], sds: float) -> None:
-    """By up to two standard deviations. Another, sharper shape may then be likelier, and puts the median off by up to
-    an eighth (seen in random search: 12 %): a weakness of the mixture, bounded here."""
-    hours, log_dp, now, median_h = one
-    worse = log_dp.copy()
-    worse[-1] += sds * NOISE
-    for level in (0.1, 0.5):
-        before_h, after_h = (
-            asked([(hours, levels, now, median_h)]).remaining.quantile(level)[0] for levels in (log_dp, worse)
+@pytest.mark.parametrize("level", [0.1, 0.5])
+def test_a_worse_newest_reading_is_hardly_ever_later(level: float) -> None:
+    """By up to two standard deviations, of 2,000 elements of some law. A sharper shape may then be likelier, or
+    the scatter larger, as Bayes' theorem has it. Seen: 4 in 1,000."""
+    rng = np.random.default_rng(20)
+    drawn = [
+        element_drawn(
+            rng, int(rng.integers(2, 26)), rng.uniform(300.0, 6000.0), rng.uniform(0.05, 1.1), rng.uniform(0.5, 12.0)
         )
-        assert after_h <= 1.15 * before_h + 2.0
+        for _ in range(2000)
+    ]
+    worse = [
+        (hours, np.append(log_dp[:-1], log_dp[-1] + rng.uniform(0.0, 2.0) * NOISE), now, median_h)
+        for hours, log_dp, now, median_h in drawn
+    ]
+    before_h, after_h = (asked(each).remaining.quantile(level) for each in (drawn, worse))
+    assert np.mean(after_h > 1.01 * before_h + 1.0) < 0.008
+    assert np.mean(after_h < 0.99 * before_h) > 0.2
 
 
 @settings(max_examples=120, deadline=None)

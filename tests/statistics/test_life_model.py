@@ -95,7 +95,7 @@ def test_a_type_whose_every_life_was_cut_short_does_not_run_away(lives: int) -> 
 def test_one_life_moves_the_guess_part_of_the_way() -> None:
     found = one_position([600.0], [True], guess_h=2000.0)
     assert np.log(600.0) < found.log_median[0] < np.log(1200.0)
-    assert found.log_sd[0] > 0.3
+    assert found.log_sd[0] > LifeSpread().within_log_sd
 
 
 def test_equal_lives_do_not_look_like_clockwork() -> None:

@@ -39,3 +39,10 @@ def test_a_shape_that_falls_or_does_not_start_clean_is_refused() -> None:
         ShapeTable(1.0 + LOAD[None, :], ("up",))
     with pytest.raises(ValueError, match="finite rises"):
         ShapeTable(LOAD[None, :-1], ("short",))
+
+
+def test_no_rise_is_too_small_for_single_precision_to_hold_in_full() -> None:
+    """With such numbers a product takes several times as long."""
+    moments = load_grid(shape_table(), 0.12).moments
+    assert np.min(moments[moments > 0.0]) > np.finfo(np.float32).tiny
+    assert np.mean(moments == 0.0) > 0.01

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from scheduler.statistics import robust_readings
 from scheduler.statistics.robust_readings import robust_weights
 
 WEIGHT = 1.0 / 0.08**2
@@ -79,3 +80,18 @@ def test_readings_of_the_same_hour_do_not_break_the_line() -> None:
 def test_readings_out_of_order_are_refused() -> None:
     with pytest.raises(ValueError, match="not in order"):
         weights(np.array([0.0, 200.0, 100.0]), np.zeros(3))
+
+
+def test_each_of_many_lives_is_judged_as_if_it_were_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(8)
+    counts = rng.integers(0, 12, 60)
+    ends = np.cumsum(counts)
+    run_h = np.concatenate([np.sort(np.round(rng.uniform(0.0, 40.0, count))) for count in counts])
+    log_dp = rng.normal(0.0, 0.3, len(run_h))
+    monkeypatch.setattr(robust_readings, "_AT_ONCE", 7)
+    together = robust_weights(offsets(*counts), run_h, log_dp, np.full(len(run_h), WEIGHT)) / WEIGHT
+    monkeypatch.undo()
+    for end, count in zip(ends, counts, strict=True):
+        life = slice(end - count, end)
+        assert together[life].tolist() == weights(run_h[life], log_dp[life]).tolist()
+    assert 0.05 < np.mean(together < 1.0) < 0.95
