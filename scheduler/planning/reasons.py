@@ -40,6 +40,7 @@ def because_of(
         "max_age_d": _known(columns.positions.max_age_d[position]),
         "hours_left_10": bands[0],
         "hours_left_about": about_h,
+        "past_share": round(float(condition.remaining.already_reached[position]), 3),
         "hours_left_90": bands[2],
         "lives_seen": int(condition.life.lives_seen[position]),
         "lives_to_limit": int(condition.life.at_limit_seen[position]),
@@ -91,7 +92,6 @@ def _pressure_facts(columns: PlantColumns, condition: Condition, position: int) 
         "coldest_start_degC": _known(columns.systems.coldest_start_degC[columns.positions.system[position]]),
         "warm_oil_temperature_degC": round(float(condition.warm.oil_temperature_degC[position]), 1),
         "load_share": round(float(condition.pressure.evidence.load_share[row]), 3),
-        "past_share": round(float(condition.pressure.past_share[row]), 3),
     }
 
 

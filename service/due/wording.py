@@ -207,15 +207,20 @@ def _left_out(facts: Facts) -> str:
     return f", left out: {', '.join(gates)}" if gates else ""
 
 
+_PAST_TOLD_FROM = 0.05
+
+
 def _by_life(words: Wording, facts: Facts) -> str:
     lives = facts["lives_seen"]
     if lives:
         known = f"{lives} earlier lives of this type, {facts['lives_to_limit']} of them to the limit"
     else:
         known = "no earlier life of this type is on record, so this is an assumption"
+    past = facts["past_share"]
+    perhaps = f"; past its limit by now with {percentage(past)}" if past >= _PAST_TOLD_FROM else ""
     return (
         f"No ΔP reading counts here{_left_out(facts)}; by {known}: half last {_hours(facts['life_median_h'])}; "
-        f"{_band(facts)} ({_fitted(words, facts)})."
+        f"{_band(facts)}{perhaps} ({_fitted(words, facts)})."
     )
 
 

@@ -131,14 +131,14 @@ def test_a_difference_would_be_seen(demo: Database) -> None:
 
 
 def test_a_short_replay_of_the_demo_plant_tells_of_forecasts_costs_and_diagnoses(demo: Database) -> None:
-    """Three steps in four months: enough for lives that ended in between, not for figures worth comparing."""
+    """Four steps in half a year: enough for lives that ended in between, not for figures worth comparing."""
     history = _history(demo)
-    moments = moments_of_steps(NOW - timedelta(days=120), NOW, 60.0)
+    moments = moments_of_steps(NOW - timedelta(days=180), NOW, 60.0)
     blocks = list(go_through(history, blocks_of(moments, 60.0)))
     steps = [seen_of(step) for block in blocks for step in block]
     columns = history.cut(NOW)
     found = assemble(columns, steps, None)
-    assert len(steps) == 3
+    assert len(steps) == 4
     assert found.positions == len(columns.positions.code)
     together = found.types[0]
     assert (together.part_number, together.by) == (None, "all")
