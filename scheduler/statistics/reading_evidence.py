@@ -1,13 +1,12 @@
 """What the readings of many lives say, each by itself: its life, its clean level, its shape and its noise."""
 
-import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from scheduler.statistics.in_threads import for_each
 from scheduler.statistics.load_grid import THREE_POINTS, LoadGrid
 from scheduler.statistics.load_posterior import (
     ForecastSettings,
@@ -29,6 +28,7 @@ _FREED_BYTES = 16 * 2**20
 """The GNU allocator gives freed memory back beyond twice the largest piece freed so far. For a few hundred lives that
 is less than a block's tables, and to get them anew for every block took a sixth of the time. So one such piece, which
 is never touched, is freed first."""
+_RANKED_AT_ONCE = 4096  # lives
 _NEGLECTED = 0.01  # of a life's weight of shapes
 
 
@@ -100,13 +100,7 @@ def weigh_each(
 
     if len(blocks) > 1:
         np.empty(_FREED_BYTES, dtype=np.uint8)
-    runs = [blocks[start : start + _BLOCKS_A_RUN] for start in range(0, len(blocks), _BLOCKS_A_RUN)]
-    if len(runs) < 2:
-        weigh(blocks)
-        return
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as threads:
-        for _ in threads.map(weigh, runs):  # asked for, so that an error comes out
-            pass
+    for_each([blocks[start : start + _BLOCKS_A_RUN] for start in range(0, len(blocks), _BLOCKS_A_RUN)], weigh)
 
 
 def _alike(may_have: npt.NDArray[np.bool_], risen: Floats) -> Iterator[Indices]:
@@ -128,6 +122,16 @@ def _risen_share(readings: ReadingColumns, positions: Positions) -> Floats:
 
 def _believed_shapes(weights: Floats) -> npt.NDArray[np.bool_]:
     """The likeliest shapes of each life, up to nearly all of its weight, (n, J)."""
+    kept = np.zeros(weights.shape, dtype=bool)
+
+    def keep(first: int) -> None:
+        kept[first : first + _RANKED_AT_ONCE] = _likeliest(weights[first : first + _RANKED_AT_ONCE])
+
+    for_each(range(0, len(weights), _RANKED_AT_ONCE), keep)
+    return kept
+
+
+def _likeliest(weights: Floats) -> npt.NDArray[np.bool_]:
     order = np.argsort(-weights, axis=1)
     before = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
     before = before - np.take_along_axis(weights, order, axis=1)
