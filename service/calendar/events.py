@@ -83,7 +83,9 @@ def _stamp(event: Event, changed_at: datetime) -> None:
 def _description(order: WorkOrder, tasks: Sequence[Task], volumes: VolumeUnit) -> list[str]:
     lines = [NO_PERMISSION, f"{_STATE_WORDS[order.state]}{': ' + order.note if order.note else ''}."]
     for task in tasks:
-        lines.append(f"– {_kind(task)} at {task.position or order.system}: {task.reason}")
+        # a draft's numbers change with every pass, and who subscribes would see changed events all day
+        why = "" if order.state == WorkOrderState.DRAFT else f": {task.reason}"
+        lines.append(f"– {_kind(task)} at {task.position or order.system}{why}")
         lines += [f"  short: {line}" for line in short_lines(task, volumes)]
     return lines
 

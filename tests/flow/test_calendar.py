@@ -86,8 +86,20 @@ def test_an_event_says_what_is_done_what_is_short_and_that_it_permits_nothing(pl
     words = str(told["DESCRIPTION"])
     assert words.startswith(NO_PERMISSION)
     assert "short: 1 × BR-1, arrives 2026-03-13 with PO-9/1" in words
-    assert plant.task_of(BREATHER)["reason"] in words
     assert str(told["TRANSP"]) == "TRANSPARENT"
+
+
+def test_issued_work_says_why_and_a_pass_without_news_changes_nothing_that_is_subscribed_to(
+    plant: RunningPlant,
+) -> None:
+    plant.post(f"/v1/work-orders/{plant.order_of(BREATHER)['id']}/issue")
+    reason = plant.task_of(BREATHER)["reason"]
+    assert reason in str(work_at(plant, BREATHER)["DESCRIPTION"])
+    before, draft_reason = plant.client.get("/v1/calendar").content, plant.task_of(RETURN)["reason"]
+    plant.later(hours=1)
+    plant.run_pass()
+    assert plant.task_of(RETURN)["reason"] != draft_reason
+    assert plant.client.get("/v1/calendar").content == before
 
 
 def test_the_state_is_the_status_and_the_version_the_sequence(plant: RunningPlant) -> None:
