@@ -117,7 +117,7 @@ def _forecast(
         shapes=prior.shapes,
     )
     remaining = recalibrated(found.remaining, known.pit_a, known.pit_b)
-    return replace(found, remaining=remaining, past_share=remaining.already_reached)
+    return replace(found, remaining=remaining)
 
 
 def _replaced(into: RemainingHours, rows: Ints, by: RemainingHours) -> RemainingHours:

@@ -58,7 +58,7 @@ def assess_due(
     fused = fuse(dates.day_ahead, dates.causes, dates.steps, np.clip(risk.level, 1e-6, 1.0 - 1e-6))
     rows: list[int] = np.flatnonzero(columns.in_service()).tolist()
     bands = [condition.remaining.quantile(level) for level in (0.1, 0.5, 0.9)]
-    about_h = condition.remaining.least_missed_h(np.where(np.isnan(duty.run_h), 0.0, duty.run_h))
+    about_h = condition.remaining.least_missed_h(np.nan_to_num(duty.run_h))
     return [
         _item(
             *(columns, duty, condition, dates.hour_limits, risk, fused, [float(band[row]) for band in bands]),

@@ -103,12 +103,11 @@ class ElementPrior:
 class ConditionForecast:
     """What the readings and the lives before say of P positions; (P,) where not said otherwise.
 
-    past_share: probability that the terminal is already passed. evidence: what the readings say, with the age alone
-    where there are none. reading_weight (N,): 1/variance that each reading kept.
+    evidence: what the readings say, with the age alone where there are none. reading_weight (N,): 1/variance that
+    each reading kept.
     """
 
     remaining: RemainingHours
-    past_share: Floats
     evidence: ReadingEvidence
     reading_weight: Floats
 
@@ -205,7 +204,6 @@ def _by_age_alone(
     nothing = nothing_read(*positions.shape_weights.shape)
     return ConditionForecast(
         remaining=remaining,
-        past_share=remaining.already_reached.copy(),
         evidence=replace(
             nothing,
             load_share=positions.run_h_now / np.maximum(positions.run_h_now + left_h, 1e-9),
@@ -231,7 +229,6 @@ def _future_rate_spread(log_sd: float) -> Floats:
 
 def _put_remaining(known: ConditionForecast, rows: Indices, ends: Floats, future_rate: Floats) -> None:
     spread = ends[:, 1:-1] @ future_rate
-    known.past_share[rows] = ends[:, 0]
     known.remaining.already_reached[rows] = ends[:, 0]
     known.remaining.within[rows] = spread[:, :-1]
     known.remaining.never[rows] = spread[:, -1] + ends[:, -1]

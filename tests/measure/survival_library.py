@@ -49,9 +49,8 @@ class Held:
     curve: float
 
 
-def pooled(life: Floats, ended: Flags) -> tuple[float, float]:
+def pooled(life: Floats, ended: Flags, copies: int) -> tuple[float, float]:
     """Mean and standard deviation of ln life by the pooling, with next to no prior."""
-    copies = max(TOLD_LIVES // len(life), 2)
     position = np.repeat(np.arange(copies), len(life))
     prior = pooled_life_prior(
         np.tile(life, copies),
@@ -75,7 +74,7 @@ def held_against(name: str) -> Held:
     life = table[time_column].to_numpy(dtype=np.float64)
     ended = table[ended_column].to_numpy(dtype=np.float64) > 0.0
     log_normal = lifelines.LogNormalFitter().fit(life, ended)
-    mean, sd = pooled(life, ended)
+    mean, sd = pooled(life, ended, max(TOLD_LIVES // len(life), 2))
     curve = survival_curve(life, ended)
     product = lifelines.KaplanMeierFitter().fit(life, ended).survival_function_at_times(curve.at_h).to_numpy()
     return Held(

@@ -97,7 +97,7 @@ def test_the_grid_agrees_with_plain_sampling_of_the_whole_model() -> None:
     mean = float(weight @ np.log(life))
     assert found.evidence.log_life_mean[0] == pytest.approx(mean, abs=0.02)
     assert found.evidence.log_life_var[0] == pytest.approx(weight @ (np.log(life) - mean) ** 2, rel=0.1)
-    assert found.past_share[0] == pytest.approx(weight @ (load >= end), abs=0.005)
+    assert found.remaining.already_reached[0] == pytest.approx(weight @ (load >= end), abs=0.005)
     assert found.evidence.clean_log_mean[0] == pytest.approx(CLEAN + weight @ clean, abs=0.01)
     shares = np.bincount(shape, weight, len(SHAPES))
     assert found.evidence.shape_share[0] == pytest.approx(shares, abs=0.03)
@@ -122,7 +122,7 @@ def test_with_no_readings_it_is_the_life_prior_given_the_age() -> None:
     expected = remaining_life(life_prior(3), np.array([0.0, 900.0, 4000.0]))
     for level in (0.1, 0.5, 0.9):
         assert found.remaining.quantile(level).tolist() == expected.quantile(level).tolist()
-    assert found.past_share.tolist() == expected.already_reached.tolist()
+    assert found.remaining.already_reached.tolist() == expected.already_reached.tolist()
 
 
 def test_readings_elsewhere_change_nothing_for_a_position() -> None:
@@ -164,7 +164,7 @@ def test_a_constant_series_late_in_life_follows_the_life_prior(age: float) -> No
     prior = life_prior()
     by_age = from_lognormal(prior.log_median, prior.log_sd, np.array([now])).quantile(0.5)[0]
     assert 0.85 < (now + found.remaining.quantile(0.5)[0]) / (now + by_age) < 1.4
-    assert found.past_share[0] < 0.02
+    assert found.remaining.already_reached[0] < 0.02
 
 
 def test_fewer_readings_leave_it_wider() -> None:
@@ -181,14 +181,14 @@ def test_fewer_readings_leave_it_wider() -> None:
 def test_an_element_clearly_past_its_terminal_is_told_so() -> None:
     hours = np.linspace(30.0, 1300.0, 40)
     found = forecast_of([(hours, exponential_life(1200.0, hours))], 1300.0)
-    assert found.past_share[0] > 0.5
+    assert found.remaining.already_reached[0] > 0.5
     assert found.remaining.quantile(0.5)[0] == 0.0
     assert found.evidence.load_share[0] > 1.0
 
 
 def test_two_readings_of_an_element_past_its_terminal_are_enough() -> None:
     found = forecast_of([(np.array([1000.0, 1010.0]), np.array([TERMINAL + 0.4, TERMINAL + 0.4]))], 1010.0)
-    assert found.past_share[0] > 0.5
+    assert found.remaining.already_reached[0] > 0.5
 
 
 def test_a_slipped_decimal_point_does_not_make_the_element_due_now() -> None:
@@ -199,7 +199,7 @@ def test_a_slipped_decimal_point_does_not_make_the_element_due_now() -> None:
         wrong = log_dp.copy()
         wrong[place] += np.log(10.0)
         found = forecast_of([(hours, wrong)], 700.0)
-        assert found.past_share[0] < 0.02
+        assert found.remaining.already_reached[0] < 0.02
         assert found.remaining.quantile(0.1)[0] > 0.5 * sound
         assert found.reading_weight[place] < 0.02 / NOISE**2
 
@@ -312,7 +312,7 @@ def test_nodes_that_are_left_out_would_have_changed_nothing(monkeypatch: pytest.
     whole = forecast_of(lives[:300], now[:300])
     for level in (0.1, 0.5, 0.9):
         assert found.remaining.quantile(level) == pytest.approx(whole.remaining.quantile(level), rel=1e-2, abs=1.0)
-    assert found.past_share == pytest.approx(whole.past_share, abs=3e-3)
+    assert found.remaining.already_reached == pytest.approx(whole.remaining.already_reached, abs=3e-3)
     assert found.evidence.log_life_mean == pytest.approx(whole.evidence.log_life_mean, abs=5e-3)
     assert found.evidence.shape_share == pytest.approx(whole.evidence.shape_share, abs=5e-3)
 

@@ -9,9 +9,9 @@ import numpy.typing as npt
 import pytest
 from scipy import integrate, stats
 
-from scheduler.statistics.life_model import LifeSpread, pooled_life_prior
 from scheduler.statistics.load_grid import THREE_POINTS
 from scheduler.statistics.remaining_hours import from_lognormal
+from tests.measure.survival_library import pooled
 
 Floats = npt.NDArray[np.float64]
 
@@ -31,27 +31,14 @@ LOCOMOTIVES = (
 """Nelson, Applied Life Data Analysis, 1982, locomotive controls (from memory): thousands of miles, 59 ran to 135."""
 
 
-def pooled(ended: Floats, cut: Floats, copies: int = 200) -> tuple[float, float]:
-    """Mean and standard deviation of ln life by the pooling, with next to no prior."""
-    each = len(ended) + len(cut)
-    position = np.repeat(np.arange(copies), each)
-    prior = pooled_life_prior(
-        np.tile(np.concatenate([ended, cut]), copies),
-        np.tile(np.arange(each) < len(ended), copies),
-        np.zeros_like(position),
-        position,
-        for_type=np.array([0]),
-        for_position=np.array([0]),
-        first_guess_h=300.0,
-        first_guess_log_sd=5.0,
-        spread=LifeSpread(within_log_sd=0.8, between_log_sd=1e-3, worth_lives=1e-9, floor=1e-3),
-    )
-    return float(prior.log_median[0]), prior.within_log_sd
+def as_pooled(ended: Floats, cut: Floats, copies: int = 200) -> tuple[float, float]:
+    life = np.concatenate([ended, cut])
+    return pooled(life, np.arange(len(life)) < len(ended), copies)
 
 
 def test_the_handbooks_censored_lives_have_the_handbooks_log_normal_likelihood() -> None:
     """Published: AIC 154.39 of the log-normal, that is 2 · 2 − 2 ln L at its maximum."""
-    mean, sd = pooled(*HANDBOOK)
+    mean, sd = as_pooled(*HANDBOOK)
     ended, cut = HANDBOOK
     life = stats.lognorm(sd, scale=np.exp(mean))
     assert 4.0 - 2.0 * (life.logpdf(ended).sum() + life.logsf(cut).sum()) == pytest.approx(154.39, abs=0.005)
@@ -66,7 +53,7 @@ def test_the_handbooks_table_is_read_as_the_handbook_read_it() -> None:
 
 def test_locomotive_controls_have_the_published_log_normal_life() -> None:
     """Published, in powers of ten: μ 2.2223 and σ 0.3064, the maximum of likelihood (from memory)."""
-    mean, sd = pooled(*LOCOMOTIVES, copies=60)
+    mean, sd = as_pooled(*LOCOMOTIVES, copies=60)
     assert mean / np.log(10.0) == pytest.approx(2.2223, abs=1e-4)
     assert sd / np.log(10.0) == pytest.approx(0.3064, abs=1.5e-4)
 
@@ -75,7 +62,7 @@ def test_lives_cut_short_at_one_age_are_pooled_as_scipy_fits_them() -> None:
     """Reference: scipy.stats.lognorm.fit of CensoredData."""
     data = stats.CensoredData(uncensored=HANDBOOK[0], right=HANDBOOK[1])
     log_sd, _, median_h = stats.lognorm.fit(data, floc=0.0)
-    assert pooled(*HANDBOOK) == pytest.approx((np.log(median_h), log_sd), rel=5e-4)
+    assert as_pooled(*HANDBOOK) == pytest.approx((np.log(median_h), log_sd), rel=5e-4)
 
 
 @pytest.mark.parametrize("deviation", [2.0, 6.0, 15.0, 40.0])
